@@ -1,0 +1,1 @@
+"""Operating points: flattening a stage, ngspice, the batched solver, the linear stage."""

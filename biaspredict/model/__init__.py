@@ -1,0 +1,1 @@
+"""Frozen records: parts, devices, stages, readings, and the circuit an engine solves."""
