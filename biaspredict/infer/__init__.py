@@ -1,0 +1,1 @@
+"""From readings to suspects: the fault catalogue, evidence, ranking, splits and the ledger."""

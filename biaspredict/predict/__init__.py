@@ -1,0 +1,1 @@
+"""What a stage should read: spread of sound specimens, meters, observations, bias tables."""

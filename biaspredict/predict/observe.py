@@ -1,0 +1,234 @@
+"""What a meter would show at given points under many variations of one stage at once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from biaspredict.engine.flatten import flatten
+from biaspredict.engine.linear import linearise
+from biaspredict.engine.solver import Floats, Solver
+from biaspredict.model.circuit import Axis, Circuit, Load, Variation
+from biaspredict.model.readings import Quantity, Reading
+from biaspredict.model.stage import GROUND, Meter, Stage
+from biaspredict.predict.spread import axes
+
+# Above this share of loading a junction may change its state under the meter, and the linear
+# correction gives way to a solve with the meter connected.
+LINEAR_LOADING = 0.01
+OHMS_AT_MOST = 1e9  # what any ohmmeter calls open
+
+
+@dataclass(frozen=True, slots=True)
+class Probe:
+    """One thing that can be read.
+
+    ohms: meter input resistance on volts; internal resistance on ohms and drop.
+    volts: open-circuit volts of the ohmmeter or diode range.
+    name: as the person names the probe point ("Q1.base" may be the lead itself).
+    """
+
+    node: str
+    minus: str | None = None
+    quantity: Quantity = Quantity.VOLTS
+    ohms: float = 10e6
+    volts: float = 0.0
+    name: str = ""
+
+    @property
+    def powered(self) -> bool:
+        return self.quantity is Quantity.VOLTS
+
+
+def probe_of(reading: Reading, meter: Meter) -> Probe:
+    """The probe behind a reading. Ohms and drop need the meter's test voltage and resistance."""
+    if reading.quantity is Quantity.VOLTS:
+        ohms, volts = meter.input_ohms(reading.value, reading.range_volts), 0.0
+    elif reading.quantity is Quantity.DROP:
+        # 1 mA from about 3 V: the usual diode range (common practice, no source)
+        ohms, volts = 3e3, 3.0
+    else:
+        ohms, volts = ohmmeter(meter, reading.value)
+    return Probe(reading.node, reading.minus, reading.quantity, ohms, volts, reading.name)
+
+
+def ohmmeter(meter: Meter, near: float) -> tuple[float, float]:
+    """(internal ohms, open-circuit volts) of a meter's ohms range that suits `near` ohms.
+
+    A needle meter shows mid-scale at its internal resistance; a digital one holds its test
+    voltage below about 0.3 V across the reading (both common practice, no source).
+    """
+    if meter.needle or meter.open_volts is not None:
+        middle = meter.middle_ohms or 20.0
+        scale = 1.0
+        while middle * scale * 30 < near and scale < 1e4:
+            scale *= 10.0
+        return middle * scale, meter.open_volts or 1.5
+    full = 200.0
+    while full < near and full < 2e7:
+        full *= 10.0
+    return full * 1.5, meter.test_volts or 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Observed:
+    """values (B, K) as the meters show; slopes (B, K, P) per axis amount; solved (B,).
+
+    Ohms are given as natural logarithms of ohms, since their spread is by factors.
+    """
+
+    values: Floats
+    slopes: Floats
+    solved: NDArray[np.bool_]
+
+
+class Predictor:
+    """Predicts what meters show on one stage, with whichever engine it is handed."""
+
+    def __init__(self, stage: Stage, solver: Solver, spread: Sequence[Axis] | None = None) -> None:
+        self.stage = stage
+        self.solver = solver
+        self.axes = tuple(axes(stage) if spread is None else spread)
+        self.sigmas: Floats = np.array([axis.sigma for axis in self.axes])
+
+    @cached_property
+    def circuit(self) -> Circuit:
+        return flatten(self.stage)
+
+    @cached_property
+    def unpowered(self) -> Circuit:
+        return flatten(self.stage, powered=False)
+
+    def volts(self, variations: Sequence[Variation], amounts: Floats | None = None) -> Floats:
+        """Node volts (B, n) with nothing connected; NaN rows where unsolved."""
+        spread = self.axes if amounts is not None else ()
+        found = self.solver.solve(self.circuit, variations, spread, amounts)
+        return found.volts[:, : len(self.circuit.nodes)]
+
+    def observe(
+        self,
+        variations: Sequence[Variation],
+        amounts: Floats,
+        probes: Sequence[Probe],
+        at_lead: NDArray[np.bool_] | None = None,
+    ) -> Observed:
+        """Readings (B, K) and their slopes along the axes at the given amounts (B, P).
+
+        at_lead: (B,) where a joint is lifted, True if the person touched the part's lead.
+        """
+        many, count = len(variations), len(probes)
+        values = np.full((many, count), np.nan)
+        slopes = np.zeros((many, count, len(self.axes)))
+        solved = np.ones(many, dtype=bool)
+        lead = np.zeros(many, dtype=bool) if at_lead is None else at_lead
+        live = [k for k, probe in enumerate(probes) if probe.powered]
+        if live:
+            self._volts(variations, amounts, [probes[k] for k in live], live, lead,
+                        values, slopes, solved)
+        for k, probe in enumerate(probes):
+            if not probe.powered:
+                self._driven(variations, amounts, probe, k, lead, values, slopes, solved)
+        solved &= np.isfinite(values).all(axis=1)
+        return Observed(values, slopes, solved)
+
+    def _points(
+        self, circuit: Circuit, variations: Sequence[Variation], probes: Sequence[Probe],
+        lead: NDArray[np.bool_],
+    ) -> NDArray[np.int64]:
+        """Node indices (B, K, 2) of each probe; -1 for ground, spare columns for lifted leads."""
+        where = {node: i for i, node in enumerate(circuit.nodes)}
+        where[GROUND] = -1
+        fixed = [[where[p.node], where[p.minus] if p.minus else -1] for p in probes]
+        points = np.broadcast_to(np.array(fixed, dtype=np.int64), (len(variations), len(probes), 2))
+        points = points.copy()
+        names = {probe.name: k for k, probe in enumerate(probes)}
+        for row, variation in enumerate(variations):
+            if not lead[row]:
+                continue
+            for spare, (terminal, _) in enumerate(variation.lifts):
+                if terminal in names:
+                    points[row, names[terminal], 0] = len(circuit.nodes) + spare
+        return points
+
+    def _volts(
+        self, variations: Sequence[Variation], amounts: Floats, probes: Sequence[Probe],
+        columns: Sequence[int], lead: NDArray[np.bool_],
+        values: Floats, slopes: Floats, solved: NDArray[np.bool_],
+    ) -> None:
+        circuit = self.circuit
+        found = self.solver.solve(circuit, variations, self.axes, amounts)
+        solved &= found.solved
+        good = np.flatnonzero(found.solved)
+        if not good.size:
+            return
+        some = [variations[i] for i in good]
+        points = self._points(circuit, some, probes, lead[good])
+        linear = linearise(circuit, some, self.axes, amounts[good], found.volts[good], points)
+        open_volts = _between(found.volts[good], points)
+        ohms = np.array([probe.ohms for probe in probes])
+        share = linear.source_ohms / (linear.source_ohms + ohms)
+        shown = open_volts * (1.0 - share)
+        values[np.ix_(good, columns)] = shown
+        slopes[np.ix_(good, columns)] = linear.slopes * (1.0 - share)[:, :, None]
+        heavy = (share > LINEAR_LOADING) & (np.abs(open_volts) > 1e-3)
+        for k in np.flatnonzero(heavy.any(axis=0)):
+            rows = np.flatnonzero(heavy[:, k])
+            self._loaded(circuit, [some[i] for i in rows], amounts[good[rows]], probes[k],
+                         columns[k], points[rows, k], good[rows], values, slopes, solved)
+
+    def _loaded(
+        self, circuit: Circuit, variations: Sequence[Variation], amounts: Floats, probe: Probe,
+        column: int, points: NDArray[np.int64], rows: NDArray[np.int64],
+        values: Floats, slopes: Floats, solved: NDArray[np.bool_],
+    ) -> None:
+        """Solve again with the meter across the points, for those rows and that one probe."""
+        names = (*circuit.nodes, GROUND)  # index -1 reads ground
+        loaded = []
+        for variation, (a, b) in zip(variations, points, strict=True):
+            if a >= len(circuit.nodes):
+                a_name = f"{variation.lifts[a - len(circuit.nodes)][0]} (lead)"
+            else:
+                a_name = names[a]
+            meter = Load(a_name, names[b], probe.ohms, probe.volts)
+            loaded.append(variation.plus(Variation(loads=(meter,))))
+        found = self.solver.solve(circuit, loaded, self.axes, amounts)
+        solved[rows[~found.solved]] = False
+        good = np.flatnonzero(found.solved)
+        if not good.size:
+            return
+        pairs = points[good][:, None, :]
+        linear = linearise(circuit, [loaded[i] for i in good], self.axes, amounts[good],
+                           found.volts[good], pairs)
+        values[rows[good], column] = _between(found.volts[good], pairs)[:, 0]
+        slopes[rows[good], column] = linear.slopes[:, 0]
+
+    def _driven(
+        self, variations: Sequence[Variation], amounts: Floats, probe: Probe, column: int,
+        lead: NDArray[np.bool_], values: Floats, slopes: Floats, solved: NDArray[np.bool_],
+    ) -> None:
+        """Power off: the meter drives the points, ohms or junction drop are read."""
+        circuit = self.unpowered
+        points = self._points(circuit, variations, [probe], lead)[:, 0]
+        rows = np.arange(len(variations))
+        self._loaded(circuit, variations, amounts, probe, column, points, rows,
+                     values, slopes, solved)
+        if probe.quantity is Quantity.DROP:
+            return
+        across = np.clip(values[:, column], 1e-9, probe.volts * (1 - 1e-9))
+        ohms = np.minimum(probe.ohms * across / (probe.volts - across), OHMS_AT_MOST)
+        # d ln R / dV of the ohmmeter's own scale
+        gain = probe.volts / (across * (probe.volts - across))
+        slopes[:, column] *= gain[:, None]
+        values[:, column] = np.log(np.maximum(ohms, 1e-3))
+
+
+def _between(volts: Floats, points: NDArray[np.int64]) -> Floats:
+    """Volts between point pairs: volts (B, n), points (B, K, 2) with -1 for ground -> (B, K)."""
+    padded = np.concatenate([volts, np.zeros((len(volts), 1))], axis=1)
+    plus = np.take_along_axis(padded, np.where(points[..., 0] < 0, volts.shape[1], points[..., 0]), 1)
+    minus = np.take_along_axis(padded, np.where(points[..., 1] < 0, volts.shape[1], points[..., 1]), 1)
+    return plus - minus
