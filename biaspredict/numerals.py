@@ -22,7 +22,7 @@ _GROUPED = re.compile(r"[1-9][0-9]{0,2},[0-9]{3}")
 
 
 def clean_text(text: str, noun: str) -> str:
-    """The text with the printer's look-alikes and spacing evened out; ValueReadError if unusable."""
+    """The text with look-alike signs and spacing evened out; ValueReadError if unusable."""
     if len(text) > LONGEST:
         raise ValueReadError(f"{shown(text)} is not a {noun}: longer than {LONGEST} characters")
     clean = re.sub(" +", " ", text.translate(_LOOKALIKES)).strip(" ")
@@ -37,17 +37,16 @@ def shown(text: str) -> str:
     return "'" + "".join(c if c.isprintable() else "?" for c in short) + "'"
 
 
-def number(digits: str, mark: str = "") -> Fraction:
+def number(digits: str, mark: str = "", sign: str = "") -> Fraction:
     """A printed decimal; point and comma mean the same where only one meaning is possible.
 
-    `mark` is the unit behind it, for the spellings that a refusal proposes.
+    `mark` and `sign` stand round it, for the spellings that a refusal proposes.
     """
     if _GROUPED.fullmatch(digits):
-        whole, broken = digits.replace(",", ""), digits.replace(",", ".").rstrip("0").rstrip(".")
-        raise ValueReadError(
-            f"the comma may mark thousands or decimals; write {whole}{mark} or {broken}{mark}",
-            whole + mark,
-        )
+        whole = sign + digits.replace(",", "") + mark
+        broken = sign + digits.replace(",", ".").rstrip("0").rstrip(".") + mark
+        message = f"the comma may mark thousands or decimals; write {whole} or {broken}"
+        raise ValueReadError(message, whole)
     if not _NUMBER.fullmatch(digits):
         several = digits.count(".") + digits.count(",") > 1
         raise ValueReadError(

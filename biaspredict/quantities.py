@@ -57,7 +57,7 @@ def parse_value(text: str, unit: Unit, *, bare: float | None = None) -> float:
     try:
         return _read(clean, unit, bare)
     except ValueReadError as problem:
-        near = problem.near or next(_near(clean, unit, bare), None)
+        near = next(_near(clean, unit, bare, problem.near), None)
         raise ValueReadError(f"{shown(text)} is not a {noun}: {problem}", near) from None
 
 
@@ -67,7 +67,7 @@ def _read(text: str, unit: Unit, bare: float | None) -> float:
     sign, size = "", Fraction(0)
     if match := _PLAIN.fullmatch(text):
         sign, digits, mark = match.groups()
-        size = number(digits, mark) * _scale(digits, mark, unit, bare)
+        size = number(digits, mark, sign) * _scale(digits, mark, unit, bare)
     elif match := _INSIDE.fullmatch(text):
         sign, head, letter, tail, rest = match.groups()
         power = _power(letter + rest, spelling)
@@ -151,9 +151,10 @@ def _letter_refused(head: str, letter: str, tail: str, unit: Unit) -> ValueReadE
     return ValueReadError(f"write it like {SPELLINGS[unit].examples}")
 
 
-def _near(text: str, unit: Unit, bare: float | None) -> Iterator[str]:
-    """Close spellings that do read: foreign digits, letters taken for digits, a slip in the unit."""
+def _near(text: str, unit: Unit, bare: float | None, first: str | None) -> Iterator[str]:
+    """Close spellings that read: foreign digits, letters taken for digits, a slip in the unit."""
     guesses = [
+        *([first] if first else []),
         "".join(str(unicodedata.digit(c, c)) for c in text),
         re.sub(
             r"(?<=[0-9.,])[oOlI]+|[oOlI]+(?=[0-9.,])",

@@ -52,23 +52,32 @@ def parse_tolerance(text: str) -> Tolerance:
     Raises ValueReadError.
     """
     clean = clean_text(text, "tolerance")
-    how = "write it like 10%, -10/+50%, K, or gold, silver or none"
     try:
-        if pair := _LETTERS.get(clean) or _BANDS.get(clean.lower().removesuffix(" band")):
-            minus, plus = (Fraction(str(side)) for side in pair)
-        elif match := _EVEN.fullmatch(clean):
-            minus = plus = number(match[1], "%")
-        elif (match := _UNEVEN.fullmatch(clean)) and match[1] != match[3]:
-            sides = {match[1]: number(match[2], "%"), match[3]: number(match[4], "%")}
-            minus, plus = sides["-"], sides["+"]
-        else:
-            near = f"{clean}%" if re.fullmatch(r"[0-9]+(\.[0-9]+)?", clean) else None
-            near = clean.upper() if clean.upper() in _LETTERS else near
-            raise ValueReadError(how, near)
-        try:
-            return Tolerance(float(minus / 100), float(plus / 100))
-        except ValueError:
-            raise ValueReadError("a part cannot be off by so much, or so little") from None
+        return _read(clean)
     except ValueReadError as problem:
-        message = f"{shown(text)} is not a tolerance: {problem}"
-        raise ValueReadError(message, problem.near) from None
+        near = next((guess for guess in (clean + "%", clean.upper()) if _reads(guess)), None)
+        raise ValueReadError(f"{shown(text)} is not a tolerance: {problem}", near) from None
+
+
+def _reads(guess: str) -> bool:
+    try:
+        _read(guess)
+    except ValueReadError:
+        return False
+    return True
+
+
+def _read(clean: str) -> Tolerance:
+    if pair := _LETTERS.get(clean) or _BANDS.get(clean.lower().removesuffix(" band")):
+        minus, plus = (Fraction(str(side)) for side in pair)
+    elif match := _EVEN.fullmatch(clean):
+        minus = plus = number(match[1], "%")
+    elif (match := _UNEVEN.fullmatch(clean)) and match[1] != match[3]:
+        sides = {match[1]: number(match[2], "%"), match[3]: number(match[4], "%")}
+        minus, plus = sides["-"], sides["+"]
+    else:
+        raise ValueReadError("write it like 10%, -10/+50%, K, or gold, silver or none")
+    try:
+        return Tolerance(float(minus / 100), float(plus / 100))
+    except ValueError:
+        raise ValueReadError("a part cannot be off by so much, or so little") from None

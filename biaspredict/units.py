@@ -8,7 +8,7 @@ whole drawings in capitals, so that MV, MA and MH are milli (common practice, no
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from decimal import Decimal
 from enum import Enum
 
@@ -70,7 +70,7 @@ class Spelling:
     bare: bool = True
     signed: bool = False
     fractions: bool = False
-    near: tuple[str, ...] = field(default=())
+    near: tuple[str, ...] = ()
 
 
 def _words(**powers: str) -> dict[str, int]:
@@ -83,7 +83,9 @@ def _words(**powers: str) -> dict[str, int]:
 
 
 def _ladder(*rows: tuple[str, int, str, str, str]) -> tuple[Step, ...]:
-    return tuple(Step(Decimal(floor), *rest) for floor, *rest in rows)  # type: ignore[arg-type]
+    return tuple(
+        Step(Decimal(floor), power, mark, one, many) for floor, power, mark, one, many in rows
+    )
 
 
 SPELLINGS: Mapping[Unit, Spelling] = {
