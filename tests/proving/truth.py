@@ -1,0 +1,236 @@
+"""Truth: sound specimens of a stage drawn, solved and verified."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from biaspredict.model.devices import Bipolar, Diode, Fet, Lamp, Thermistor, Zener
+from biaspredict.model.parts import Kind, Part
+from biaspredict.model.stage import GROUND, Stage
+
+from . import devices
+from .draws import Draws
+from .specimen import WIRE, Body, Branch, Deck, Flow, Specimen, write
+from .spice import Job, Row, Runner
+
+COOL, WARM = 18.0, 32.0  # degrees inside the open case
+OLD = 0.4  # share of sets whose composition resistors have all crept upwards
+HOTTEST = 70.0  # own heating beyond which a device is taken as run away
+
+
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """A specimen at rest. volts: every node of the stage, ground included."""
+
+    specimen: Specimen
+    volts: dict[str, float]
+
+
+def draw_specimen(
+    stage: Stage,
+    rng: np.random.Generator | None,
+    *,
+    ambient: float | None = None,
+    rails: dict[str, float] | None = None,
+) -> Specimen:
+    """A sound specimen; without a generator the one in the middle of every range.
+
+    ambient: degrees inside the case where they are not to be drawn; rails: volts likewise.
+    """
+    draw = Draws(rng)
+    here = draw.uniform(COOL, WARM) if ambient is None else ambient
+    if rng is None and ambient is None:
+        here = stage.assumptions.temperature
+    old = draw.chance(OLD)
+    bodies = {p.ref: Body(p, p.nodes, _values(stage, p, draw, old, here)) for p in stage.parts}
+    drawn: dict[str, tuple[float, float]] = {}
+    line = draw.normal(0.4)  # rails of one transformer move together
+    for rail in stage.rails:
+        spread = rail.tolerance or stage.assumptions.rails
+        move = max(-1.0, min(1.0, 0.8 * line + draw.normal(0.3)))
+        volts = rail.volts * (1 + move * (spread.plus if move > 0 else spread.minus))
+        volts = (rails or {}).get(rail.name, volts)
+        drawn[rail.name] = (volts, rail.ohms * (1 + draw.uniform(-0.1, 0.1)))
+    sources = []
+    for port in stage.inputs:
+        if port.ohms is not None and not port.blocked:
+            sources.append(Branch(port.node, GROUND, max(port.ohms, WIRE)))
+    for port in stage.outputs:
+        if port.ohms is not None and not port.blocked:
+            sources.append(Branch(port.node, GROUND, max(port.ohms, WIRE)))
+    for pin in stage.pins:
+        if pin.volts is not None:
+            held = pin.volts * (1 + draw.uniform(-0.02, 0.02))
+            sources.append(Branch(pin.node, GROUND, max(pin.ohms, WIRE), held))
+    return Specimen(stage, here, bodies, drawn, sources=tuple(sources))
+
+
+def _values(stage: Stage, part: Part, draw: Draws, old: bool, ambient: float) -> dict[str, float]:
+    device = part.device
+    if isinstance(device, Bipolar):
+        return devices.draw_bipolar(device, draw)
+    if isinstance(device, Zener):
+        return devices.draw_zener(device, draw)
+    if isinstance(device, Diode):
+        return devices.draw_diode(device, draw)
+    if isinstance(device, Fet):
+        return devices.draw_fet(device, draw)
+    if isinstance(device, Lamp):
+        hot = device.volts / device.amps * (1 + draw.uniform(-0.1, 0.1))
+        cold, power = draw.uniform(0.08, 0.12), draw.uniform(0.45, 0.6)
+        return {"hot": hot, "volts": device.volts, "cold": cold, "power": power}
+    if part.kind in (Kind.CAPACITOR, Kind.ELECTROLYTIC):
+        return {"ohms": _sound_leak(part, draw)}
+    if part.kind in (Kind.FUSE, Kind.SWITCH, Kind.CONTACT):
+        if not part.closed:
+            return {"ohms": 1e13}
+        return {"ohms": part.now or draw.log(2e-3, 5e-2)}
+    ohms = _inside(stage, part, draw, old)
+    if isinstance(device, Thermistor):
+        kelvin = ambient + 273.15 + draw.uniform(0.0, 4.0)
+        ohms *= math.exp(device.beta * (1 / kelvin - 1 / 298.15))
+    if part.kind in (Kind.POT, Kind.TRIMMER):
+        turn = draw.uniform(0.3, 0.7) if part.turn is None else part.turn + draw.uniform(-0.03, 0.03)
+        turn = min(1.0, max(0.0, turn))
+        upper, lower = ohms * (1 - turn), ohms * turn
+        return {"upper": upper, "lower": lower, "wiper": draw.log(0.5, 20.0)}
+    return {"ohms": ohms}
+
+
+def _inside(stage: Stage, part: Part, draw: Draws, old: bool) -> float:
+    """Ohms of a sound resistor, pot, coil or winding inside its tolerance."""
+    if part.kind in (Kind.COIL, Kind.WINDING):
+        return max(part.ohms or 0.0, WIRE) * (1 + draw.uniform(-0.1, 0.1))
+    if part.now is None:
+        raise ValueError(f"{part.ref} has no value")
+    spread = stage.tolerance(part)
+    low, high = -spread.minus, spread.plus
+    if part.measured is not None:
+        low, high = -0.01, 0.01
+    elif old and part.kind is Kind.RESISTOR and part.material in ("", "carbon"):
+        low = -0.3 * spread.minus
+    return part.now * (1 + draw.uniform(low, high))
+
+
+def _sound_leak(part: Part, draw: Draws) -> float:
+    """A sound electrolytic leaks a nuisance that grows with its charge; others next to nothing."""
+    if part.kind is Kind.CAPACITOR:
+        return draw.log(3e9, 1e11)
+    volts = part.volts or 16.0
+    microfarads = (part.now or 10e-6) * 1e6
+    return volts / max(2e-8, draw.log(1e-10, 1.5e-9) * microfarads * volts)
+
+
+def reads(deck: Deck) -> tuple[str, ...]:
+    """Vectors of every node, then of every flow that ngspice must tell, then of every heater."""
+    nodes = [n for n in deck.numbers.values() if n != "0"]
+    return (
+        *nodes,
+        *(f.vector for f in deck.flows if f.vector),
+        *(h.split()[1] for h in deck.heaters),
+    )
+
+
+def _unpack(deck: Deck, row: Row) -> tuple[dict[str, float], dict[str, float], list[float]] | None:
+    if row is None:
+        return None
+    names = [node for node, n in deck.numbers.items() if n != "0"]
+    vectors = [f.vector for f in deck.flows if f.vector]
+    volts = {GROUND: 0.0, **dict(zip(names, row, strict=False))}
+    amps = dict(zip(vectors, row[len(names) :], strict=False))
+    return volts, amps, list(row[len(names) + len(vectors) :])
+
+
+def solve(runner: Runner, specimens: Sequence[Specimen], *, check: bool = False) -> list[Solved | None]:
+    """Each specimen at its own self-heated temperatures; None where it does not verifiably solve.
+
+    check: also demand that the currents at every node add up, and that a start from another
+    point leads to the same volts.
+    """
+    now: list[Specimen | None] = list(specimens)
+    results: list[Solved | None] = [None] * len(now)
+    for turn in range(4):
+        todo = [(k, s, write(s)) for k, s in enumerate(now) if s is not None]
+        rows = runner.solve([Job(tuple(d.lines), reads(d)) for _, _, d in todo])
+        for (k, specimen, deck), (row,) in zip(todo, rows, strict=True):
+            found = _unpack(deck, row)
+            if found is None or not _inside_rails(specimen, found[0]):
+                now[k] = results[k] = None
+                continue
+            if check and turn == 3 and not _adds_up(deck, found[0], found[1]):
+                results[k] = None
+                continue
+            results[k] = Solved(specimen, found[0])
+            heats, moved = _heats(specimen, deck, found[2])
+            if moved > 0.5 and turn < 3:
+                now[k] = replace(specimen, heats=heats)
+            elif not check:
+                now[k] = None
+    if check:
+        results = [r and _same_from_elsewhere(runner, r) for r in results]
+    return results
+
+
+def _heats(specimen: Specimen, deck: Deck, watts: list[float]) -> tuple[dict[str, float], float]:
+    heats, moved = dict(specimen.heats), 0.0
+    for heater, power in zip(deck.heaters, watts, strict=True):
+        ref = heater.split()[0]
+        rise = specimen.bodies[ref].values["kelvin_per_watt"] * abs(power)
+        rise = min(HOTTEST, rise)
+        moved = max(moved, abs(rise - heats.get(ref, 0.0)))
+        heats[ref] = rise
+    return heats, moved
+
+
+def _inside_rails(specimen: Specimen, volts: dict[str, float]) -> bool:
+    known = [0.0, *(v for v, _ in specimen.rails.values()), *(b.emf for b in specimen.sources)]
+    low, high = min(known) - 1.0, max(known) + 1.0
+    if any(pin.volts is None for pin in specimen.stage.pins):
+        return all(math.isfinite(v) for v in volts.values())
+    return all(low <= volts[n] <= high for n in specimen.stage.nodes)
+
+
+def _amps(flow: Flow, volts: dict[str, float], amps: dict[str, float]) -> float:
+    if flow.vector:
+        return amps[flow.vector]
+    if math.isfinite(flow.amps):
+        return flow.amps
+    across = volts[flow.a] - volts[flow.b]
+    if flow.lamp is not None:
+        hot, rated, cold, power = flow.lamp
+        size = math.sqrt(across**2 + 1e-8) / rated
+        return across / (hot * (cold + (1 - cold) * size**power))
+    return (across - flow.emf) / flow.ohms
+
+
+def _adds_up(deck: Deck, volts: dict[str, float], amps: dict[str, float]) -> bool:
+    """Kirchhoff at every node, from the volts and the law of each part."""
+    sums: dict[str, float] = dict.fromkeys(deck.numbers, 0.0)
+    sizes = dict(sums)
+    for flow in deck.flows:
+        current = _amps(flow, volts, amps)
+        for node, sign in ((flow.a, 1.0), (flow.b, -1.0)):
+            if node:
+                sums[node] += sign * current
+                sizes[node] = max(sizes[node], abs(current))
+    return all(
+        abs(sums[node]) <= 5e-9 + 2e-3 * sizes[node] for node in deck.numbers if node != GROUND
+    )
+
+
+def _same_from_elsewhere(runner: Runner, solved: Solved) -> Solved | None:
+    """The same point when ngspice starts from every node at half its volts."""
+    deck = write(solved.specimen)
+    sets = " ".join(
+        f"v({deck.numbers[n]})={solved.volts[n] / 2!r}" for n in solved.specimen.stage.nodes if n != GROUND
+    )
+    ((row,),) = runner.solve([Job((*deck.lines, f".nodeset {sets}"), reads(deck))])
+    found = _unpack(deck, row)
+    if found is None:
+        return None
+    off = max(abs(found[0][n] - solved.volts[n]) for n in solved.specimen.stage.nodes)
+    return solved if off < 5e-3 else None
