@@ -127,7 +127,7 @@ remove_venv() {
 
 make_venv() {
     remove_venv
-    { mkdir "$venv" && echo $$ >"$unfinished"; } 2>/dev/null ||
+    { mkdir "$venv" && : >"$unfinished"; } 2>/dev/null ||
         die "cannot write in $root: copy the folder to a place of your own, then run this again."
     new_log
     "$python" -m venv "$venv" >"$log" 2>&1 ||
@@ -149,12 +149,14 @@ fill_venv() {
     rm -f "$log"
 }
 
-# Two runs that start together must not pull .venv from under each other.
-refuse_second_setup() {
-    other=$(cat "$unfinished" 2>/dev/null) || return 0
-    if [ -n "$other" ] && kill -0 "$other" 2>/dev/null; then
-        die "another setup is under way (process $other): wait for it to end, then run this again."
-    fi
+# Two runs that start together must not pull .venv from under each other: the second waits. The
+# lock is on the folder itself, so it leaves no file, and goes when its process goes.
+lock() {
+    exec 9<"$root"
+    command -v flock >/dev/null 2>&1 || return 0
+    flock -n 9 && return 0
+    say "another setup is under way in this folder: waiting for it"
+    flock 9 || true
 }
 
 # prepare [EXTRA]
@@ -165,30 +167,34 @@ prepare() {
     stamp=$venv/ready${extras:+-$extras}
     key=$(printf '%s\n' "$root" && cksum <"$root/pyproject.toml") ||
         die "$root/pyproject.toml cannot be read: unpack or clone the project again."
-    wanted=
 
     if is_stamped && is_whole; then
-        state=ready
-        python=$venv/bin/python
-    else
-        refuse_second_setup
-        find_python
-        # A stamp without the files is damage, which pip would take for "already installed".
-        if ! is_stamped && is_sound; then
-            state=refill
-        else
-            state=remake
-        fi
-        if [ "$state" = remake ] && ! "$python" -c 'import ensurepip, venv' 2>/dev/null; then
-            wanted="python$version-venv"
-        fi
+        "$venv/bin/python" -c "$library_check" || apt_install libngspice0
+        return 0
     fi
-    "$python" -c "$library_check" || wanted="libngspice0 $wanted"
+    lock
+    if ! { is_stamped && is_whole; }; then
+        set_up
+    fi
+    exec 9<&-
+}
+
+set_up() {
+    find_python
+    # A stamp without the files is damage, which pip would take for "already installed".
+    state=remake
+    if ! is_stamped && is_sound; then
+        state=refill
+    fi
+    wanted=
+    "$python" -c "$library_check" || wanted=libngspice0
+    if [ "$state" = remake ] && ! "$python" -c 'import ensurepip, venv' 2>/dev/null; then
+        wanted="$wanted python$version-venv"
+    fi
     if [ -n "$wanted" ]; then
         # shellcheck disable=SC2086
         apt_install $wanted
     fi
-    [ "$state" = ready ] && return 0
 
     [ "$state" = refill ] || make_venv
     fill_venv
