@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from biaspredict.engine.flatten import flatten
 from biaspredict.engine.linear import linearise
 from biaspredict.engine.solver import Floats, Solver
-from biaspredict.model.circuit import Axis, Circuit, Load, Variation
+from biaspredict.model.circuit import SOUND, Axis, Circuit, Load, Variation
 from biaspredict.model.readings import Quantity, Reading
 from biaspredict.model.stage import GROUND, Meter, Stage
 from biaspredict.predict.spread import axes
@@ -30,6 +30,8 @@ class Probe:
     ohms: meter input resistance on volts; internal resistance on ohms and drop.
     volts: open-circuit volts of the ohmmeter or diode range.
     name: as the person names the probe point ("Q1.base" may be the lead itself).
+    doing: what is done to the stage meanwhile (a leg lifted, the can warmed), in words;
+    extra: the same as a variation on top of whatever fault is supposed.
     """
 
     node: str
@@ -38,6 +40,8 @@ class Probe:
     ohms: float = 10e6
     volts: float = 0.0
     name: str = ""
+    doing: str = ""
+    extra: Variation = SOUND
 
     @property
     def powered(self) -> bool:
@@ -125,9 +129,13 @@ class Predictor:
         slopes = np.zeros((many, count, len(self.axes)))
         solved = np.ones(many, dtype=bool)
         lead = np.zeros(many, dtype=bool) if at_lead is None else at_lead
-        live = [k for k, probe in enumerate(probes) if probe.powered]
-        if live:
-            self._volts(variations, amounts, [probes[k] for k in live], live, lead,
+        live: dict[Variation, list[int]] = {}
+        for k, probe in enumerate(probes):
+            if probe.powered:
+                live.setdefault(probe.extra, []).append(k)
+        for extra, columns in live.items():
+            some = variations if extra is SOUND else [v.plus(extra) for v in variations]
+            self._volts(some, amounts, [probes[k] for k in columns], columns, lead,
                         values, slopes, solved)
         for k, probe in enumerate(probes):
             if not probe.powered:
@@ -146,11 +154,10 @@ class Predictor:
         points = np.broadcast_to(np.array(fixed, dtype=np.int64), (len(variations), len(probes), 2))
         points = points.copy()
         names = {probe.name: k for k, probe in enumerate(probes)}
+        own = {lead for probe in probes for lead, _ in probe.extra.lifts if lead == probe.name}
         for row, variation in enumerate(variations):
-            if not lead[row]:
-                continue
             for spare, (terminal, _) in enumerate(variation.lifts):
-                if terminal in names:
+                if terminal in names and (lead[row] or terminal in own):
                     points[row, names[terminal], 0] = len(circuit.nodes) + spare
         return points
 
@@ -212,9 +219,10 @@ class Predictor:
     ) -> None:
         """Power off: the meter drives the points, ohms or junction drop are read."""
         circuit = self.unpowered
-        points = self._points(circuit, variations, [probe], lead)[:, 0]
+        some = [v.plus(probe.extra) for v in variations]
+        points = self._points(circuit, some, [probe], lead)[:, 0]
         rows = np.arange(len(variations))
-        self._loaded(circuit, variations, amounts, probe, column, points, rows,
+        self._loaded(circuit, some, amounts, probe, column, points, rows,
                      values, slopes, solved)
         if probe.quantity is Quantity.DROP:
             return

@@ -1,0 +1,182 @@
+"""Which further reading would tell the remaining suspects apart, and what it would mean.
+
+Expected reduction of entropy over cost (de Kleer and Williams, Diagnosing multiple faults,
+Artificial Intelligence 32, 1987: minimum-entropy probing). What is to be told apart are the
+parts to be renewed: two faults of one part need no telling apart.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from biaspredict.engine.solver import Floats
+from biaspredict.infer.chance import fast_cdf
+from biaspredict.infer.evidence import Explainer
+from biaspredict.infer.ranking import Ranking
+from biaspredict.infer.touches import Touch
+from biaspredict.model.readings import Quantity
+
+MOST_COMPONENTS = 240
+LEAST_WEIGHT = 1e-4
+WORTH = 0.02  # bits below which a reading decides nothing
+EDGES = 160
+LIKELY = 0.02  # outcomes rarer than this are not listed
+SOUND_LABEL = ("sound",)
+
+Label = tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """If the reading falls between low and high, with that chance, belief is as in `means`."""
+
+    low: float
+    high: float
+    chance: float
+    means: tuple[tuple[Label, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Split:
+    """A further reading: its expected gain in bits, cost in bench units, outcomes."""
+
+    touch: Touch
+    gain: float
+    outcomes: tuple[Outcome, ...]
+
+    @property
+    def worth(self) -> float:
+        return self.gain / self.touch.cost
+
+
+def label_of(parts: Sequence[str]) -> Label:
+    """What would be renewed: the part, whichever of its faults or joints it is."""
+    return tuple(sorted({p.split(".")[0] for p in parts})) or SOUND_LABEL
+
+
+def splits(explainer: Explainer, ranking: Ranking, touches: Sequence[Touch]) -> tuple[Split, ...]:
+    """Every touch worth making, best worth first."""
+    order = np.argsort(-ranking.weights)[:MOST_COMPONENTS]
+    rows = order[ranking.weights[order] > LEAST_WEIGHT]
+    if not rows.size or not touches:
+        return ()
+    labels = [label_of([f.part for f in ranking.components[i].faults]) for i in rows]
+    names = sorted(set(labels))
+    if len(names) < 2:
+        return ()
+    which = np.array([names.index(label) for label in labels])
+    weights = ranking.weights[rows] / ranking.weights[rows].sum()
+    probes = [touch.probe for touch in touches]
+    means, variances = explainer.foresee(ranking.components, ranking.scores, rows, probes)
+    found: list[Split] = []
+    for c, touch in enumerate(touches):
+        good = np.isfinite(means[:, c])
+        if good.sum() < 2:
+            continue
+        error = np.array([touch.sigma(m) for m in means[good, c]])
+        sigma = np.sqrt(variances[good, c] + error**2)
+        split = _split(
+            touch, means[good, c], sigma, weights[good] / weights[good].sum(), which[good], names
+        )
+        if split is not None:
+            found.append(split)
+    found.sort(key=lambda s: -s.worth)
+    return tuple(found)
+
+
+def _split(
+    touch: Touch, means: Floats, sigma: Floats, weights: Floats, which: Floats,
+    names: Sequence[Label],
+) -> Split | None:
+    edges = _edges(means, sigma, weights)
+    cdf = fast_cdf((edges[:, None] - means) / sigma)
+    mass = np.diff(np.vstack([np.zeros(len(means)), cdf, np.ones(len(means))]), axis=0) * weights
+    table = np.stack([mass[:, which == k].sum(1) for k in range(len(names))], axis=1)
+    prior = table.sum(0)
+    outcome = table.sum(1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = np.log2(table / (outcome[:, None] * prior))
+    gain = float(np.nansum(np.where(table > 1e-15, table * ratio, 0.0)))
+    if gain < WORTH:
+        return None
+    bounds = np.concatenate([[edges[0]], edges, [edges[-1]]])
+    outcomes = _outcomes(bounds, table, names)
+    if touch.probe.quantity not in (Quantity.VOLTS, Quantity.DROP):
+        outcomes = tuple(
+            Outcome(math.exp(o.low), math.exp(o.high), o.chance, o.means) for o in outcomes
+        )
+    return Split(touch, gain, outcomes)
+
+
+def _edges(means: Floats, sigma: Floats, weights: Floats) -> Floats:
+    """Outcome boundaries where the predictions are, thinned to a fixed number."""
+    strong = np.argsort(-weights)[:60]
+    offsets = np.array([-3.0, -2.0, -1.0, -0.4, 0.4, 1.0, 2.0, 3.0])
+    every = np.unique((means[strong, None] + sigma[strong, None] * offsets).ravel())
+    if len(every) > EDGES:
+        every = every[np.linspace(0, len(every) - 1, EDGES).astype(int)]
+    return np.asarray(every)
+
+
+def _outcomes(bounds: Floats, table: Floats, names: Sequence[Label]) -> tuple[Outcome, ...]:
+    """Neighbouring bins in which the same parts lead, told together."""
+    found: list[Outcome] = []
+    start = 0
+    leaders = [_leaders(row) for row in table]
+    for place in range(1, len(table) + 1):
+        if place < len(table) and leaders[place] == leaders[start]:
+            continue
+        part = table[start:place].sum(0)
+        chance = float(part.sum())
+        if chance >= LIKELY:
+            share = part / chance
+            means = tuple(
+                (names[k], float(share[k])) for k in np.argsort(-share)[:4] if share[k] >= 0.05
+            )
+            low, high = _core(bounds, table, start, place)
+            found.append(Outcome(low, high, chance, means))
+        start = place
+    return _merged(found)
+
+
+def _leaders(row: Floats) -> tuple[int, ...]:
+    """The labels that hold nine tenths of the belief in a bin, in order of the table."""
+    total = row.sum()
+    if total <= 1e-12:
+        return ()
+    order = np.argsort(-row)
+    share = np.cumsum(row[order]) / total
+    return tuple(sorted(int(k) for k in order[: int(np.searchsorted(share, 0.9)) + 1][:3]))
+
+
+def _core(bounds: Floats, table: Floats, start: int, stop: int) -> tuple[float, float]:
+    """Limits of a run of bins without the outer 2 % of its own mass."""
+    mass = table[start:stop].sum(1)
+    share = np.cumsum(mass) / mass.sum()
+    first = int(np.searchsorted(share, 0.02))
+    last = int(np.searchsorted(share, 0.98))
+    return float(bounds[start + first]), float(bounds[start + min(last, stop - start - 1) + 1])
+
+
+def _merged(outcomes: Sequence[Outcome]) -> tuple[Outcome, ...]:
+    """Neighbours that mean the same parts, told once."""
+    found: list[Outcome] = []
+    for outcome in outcomes:
+        here = [label for label, _ in outcome.means]
+        if found and {label for label, _ in found[-1].means} == set(here):
+            last = found[-1]
+            chance = last.chance + outcome.chance
+            shares = {label: share * last.chance for label, share in last.means}
+            for label, share in outcome.means:
+                shares[label] = shares.get(label, 0.0) + share * outcome.chance
+            means = tuple(
+                sorted(((k, v / chance) for k, v in shares.items()), key=lambda kv: -kv[1])
+            )
+            found[-1] = Outcome(last.low, outcome.high, chance, means)
+        else:
+            found.append(outcome)
+    return tuple(found)

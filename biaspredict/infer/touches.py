@@ -1,0 +1,182 @@
+"""What the person may do next on this stage, what it costs, and with which caution."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from biaspredict.model.circuit import OPEN, Variation
+from biaspredict.model.devices import Bipolar, Material, Size
+from biaspredict.model.parts import CAPACITORS, Kind, Part
+from biaspredict.model.readings import Quantity, Reading
+from biaspredict.model.stage import GROUND, Meter, Stage
+from biaspredict.predict.meters import reading_sigma
+from biaspredict.predict.observe import Probe, ohmmeter
+
+# Bench units (common practice, no source): a clipped powered touch is 1.
+TOUCH = 1.0
+CROWDED = 4.0
+WARM = 2.0
+OHMS = 3.0
+POWER_CHANGE = 3.0
+LIFT = 10.0
+WARMER = 15.0  # kelvin that a warm fingertip or a cloth adds to a small can
+DANGEROUS = 50.0  # volts above which a touch is not advised; low-voltage limit of common rules
+
+DISCHARGE = (
+    "Power off, discharge every reservoir through about 100 ohm 5 W and measure that it is "
+    "discharged, before any ohms reading."
+)
+ONE_HAND = "One hand, clipped ground, insulated tip."
+NEVER_BRIDGE = "Do not let the tip bridge base and collector."
+
+
+@dataclass(frozen=True, slots=True)
+class Touch:
+    """One possible reading: the probe, its cost in bench units, words and cautions."""
+
+    probe: Probe
+    cost: float
+    words: str
+    meter: Meter
+    cautions: tuple[str, ...] = ()
+
+    def sigma(self, value: float) -> float:
+        """Error to expect when `value` is read (logarithm for ohms)."""
+        if self.probe.quantity is Quantity.OHMS:
+            return 0.02
+        reading = Reading(self.probe.name, self.probe.node, value, self.probe.quantity)
+        return reading_sigma(reading, self.meter)
+
+
+def touches(
+    stage: Stage, meter: Meter, taken: Sequence[Probe], suspects: Sequence[str],
+    refused: Sequence[str] = (), expected: dict[str, float] | None = None,
+) -> tuple[Touch, ...]:
+    """Every reading that could still be taken.
+
+    suspects: references worth lifting or measuring on their own, most suspect first.
+    refused: nodes the person skipped. expected: sound volts by node, for the meter's range and
+    for declining dangerous points.
+    """
+    volts = expected or {}
+    done = {(p.node, p.minus, p.quantity, p.doing) for p in taken}
+    found: list[Touch] = []
+    for touch in _all(stage, meter, suspects, volts):
+        probe = touch.probe
+        key = (probe.node, probe.minus, probe.quantity, probe.doing)
+        if key in done or probe.node in refused or probe.minus in refused:
+            continue
+        if abs(volts.get(probe.node, 0.0)) > DANGEROUS and probe.powered:
+            continue
+        done.add(key)
+        found.append(touch)
+    return tuple(found)
+
+
+def _all(
+    stage: Stage, meter: Meter, suspects: Sequence[str], volts: dict[str, float]
+) -> Iterator[Touch]:
+    for node in stage.nodes:
+        if node != GROUND and not node.endswith("(slope)"):
+            yield _node(stage, meter, node, volts)
+    for part in stage.parts:
+        if part.kind is Kind.TRANSISTOR and len(set(part.nodes)) == 3:
+            yield _junction(part, meter)
+    refs = list(dict.fromkeys(s.split(".")[0] for s in suspects))
+    for part in stage.parts:
+        if part.kind is Kind.TRANSISTOR and part.ref in refs:
+            yield from _warm(part, meter, volts)
+    for ref in refs[:8]:
+        part = next((p for p in stage.parts if p.ref == ref), None)
+        if part is not None:
+            yield from _off(part, meter)
+            yield from _lifted(stage, part, meter, volts)
+
+
+def _load(meter: Meter, volts: float) -> float:
+    return meter.input_ohms(volts)
+
+
+def _node(stage: Stage, meter: Meter, node: str, volts: dict[str, float]) -> Touch:
+    name = node
+    probe = Probe(node, ohms=_load(meter, volts.get(node, 1.0)), name=name)
+    crowded = any(
+        isinstance(p.device, Bipolar) and p.device.size is Size.POWER for p, _ in stage.at(node)
+    )
+    cautions = (ONE_HAND, NEVER_BRIDGE) if crowded else ()
+    return Touch(probe, CROWDED if crowded else TOUCH, f"volts at {name}", meter, cautions)
+
+
+def _junction(part: Part, meter: Meter) -> Touch:
+    name = f"{part.ref}.base"
+    probe = Probe(
+        part.node("base"), part.node("emitter"), ohms=_load(meter, 0.7),
+        name=f"{name} to {part.ref}.emitter",
+    )
+    return Touch(probe, TOUCH, f"volts from {name} to {part.ref}.emitter", meter, (NEVER_BRIDGE,))
+
+
+def _warm(part: Part, meter: Meter, volts: dict[str, float]) -> Iterator[Touch]:
+    device = part.device
+    if not isinstance(device, Bipolar) or device.material is not Material.GERMANIUM:
+        return
+    for terminal in ("collector", "emitter"):
+        node = part.node(terminal)
+        if node == GROUND:
+            continue
+        # every junction of the stage is warmed alike here: one can warmed on its own moves
+        # its own leakage, which is what is looked for
+        extra = Variation(scales=((f"{part.ref}.icbo", 2.0 ** (WARMER / 9.0)),
+                                  (f"{part.ref}.saturation", 2.0 ** (WARMER / 9.0))))
+        doing = f"warm {part.ref} about {WARMER:.0f} C"
+        name = f"{part.ref}.{terminal}"
+        probe = Probe(node, ohms=_load(meter, volts.get(node, 1.0)), name=name, doing=doing,
+                      extra=extra)
+        yield Touch(probe, WARM, f"volts at {name} with the can of {part.ref} warmed by a "
+                                 f"fingertip or a warm cloth", meter)
+
+
+def _off(part: Part, meter: Meter) -> Iterator[Touch]:
+    """Ohms across a part in place, both lead polarities where a junction may conduct."""
+    if len(part.nodes) != 2 or part.nodes[0] == part.nodes[1]:
+        return
+    near = part.now if part.kind not in CAPACITORS and part.now else 1e5
+    ohms, test = ohmmeter(meter, near)
+    ends = ((part.nodes[0], part.nodes[1]), (part.nodes[1], part.nodes[0]))
+    for (plus, minus), word in zip(ends, ("", ", leads reversed"), strict=True):
+        minus_node = None if minus == GROUND else minus
+        if plus == GROUND:
+            continue
+        probe = Probe(plus, minus_node, Quantity.OHMS, ohms, test,
+                      name=f"across {part.ref}{word}")
+        yield Touch(probe, OHMS + POWER_CHANGE, f"ohms across {part.ref}, power off{word}",
+                    meter, (DISCHARGE,))
+
+
+def _lifted(
+    stage: Stage, part: Part, meter: Meter, volts: dict[str, float]
+) -> Iterator[Touch]:
+    """One leg lifted: the suspect alone, or the stage without it."""
+    if len(part.nodes) != 2:
+        return
+    if part.kind in CAPACITORS:
+        extra = Variation(settings=((f"{part.ref}.leak", OPEN),))
+        for node in part.nodes:
+            if node == GROUND or any(rail.name == node for rail in stage.rails):
+                continue
+            doing = f"lift one leg of {part.ref}"
+            probe = Probe(node, ohms=_load(meter, volts.get(node, 1.0)), name=node, doing=doing,
+                          extra=extra)
+            yield Touch(probe, LIFT + POWER_CHANGE,
+                        f"volts at {node} with one leg of {part.ref} lifted", meter, (DISCHARGE,))
+    elif part.kind is Kind.RESISTOR and part.now:
+        lead = f"{part.ref}.1"
+        ohms, test = ohmmeter(meter, part.now)
+        minus = part.nodes[1] if part.nodes[1] != GROUND else None
+        probe = Probe(part.nodes[0], minus, Quantity.OHMS, ohms, test, name=lead,
+                      doing=f"lift one leg of {part.ref}",
+                      extra=Variation(lifts=((lead, OPEN),)))
+        yield Touch(probe, LIFT + POWER_CHANGE, f"ohms of {part.ref} with one leg lifted", meter,
+                    (DISCHARGE,))
+
