@@ -1,0 +1,194 @@
+"""What each capacitor is there for, told from where its ends lie."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from enum import Enum
+
+from biaspredict.graph.network import Branch, Network, Way, network
+from biaspredict.graph.signal import (
+    FOLLOWERS,
+    INPUTS,
+    OUTPUTS,
+    driven,
+    passive,
+    references,
+    signal_path,
+)
+from biaspredict.model.parts import CAPACITORS, Kind, Part
+from biaspredict.model.stage import Stage
+
+# From here up a capacitor to ground leaves no audio across the resistances of a transistor stage;
+# below, it trims the treble (common practice, no source).
+LARGE = 1e-6
+
+
+class Role(Enum):
+    """What a capacitor does for the signal."""
+
+    COUPLING = "coupling"  # hands the signal on
+    BYPASS = "bypass"  # holds an emitter or a base still
+    DECOUPLING = "decoupling"  # holds a supply or a bias point still
+    FEEDBACK = "feedback"  # from a transistor's output back to its own or an earlier input
+    TONE = "tone"  # shapes the response: equalisation, treble cut or lift, stability
+    IDLE = "idle"  # shorted on itself, or with nothing at one end
+
+
+@dataclass(slots=True)
+class _Heads:
+    """Hops from one end of a capacitor to what drives that end and to what that end drives.
+
+    Both map the place along the signal to hops: -inf the inputs, inf the outputs.
+    """
+
+    drivers: dict[float, int]
+    sinks: dict[float, int]
+
+
+def capacitor_role(stage: Stage, part: Part) -> Role:
+    """The role of a capacitor of the stage, by its wiring; size counts only towards ground.
+
+    Raises ValueError for a part that is no capacitor of this stage.
+    """
+    net = network(stage)
+    if part.kind not in CAPACITORS or part.ref not in net.branches:
+        raise ValueError(f"{part.ref} is no capacitor of this stage")
+    (branch,) = net.branches[part.ref]
+    if branch.a == branch.b or any(_alone(net, node) for node in (branch.a, branch.b)):
+        return Role.IDLE
+    still = references(net)
+    live = [node for node in (branch.a, branch.b) if not _held(net, branch, node, still)]
+    if not live:
+        return Role.DECOUPLING
+    if len(live) == 1:
+        large = part.kind is Kind.ELECTROLYTIC or (part.now or 0.0) >= LARGE
+        return _towards_ground(net, live[0], large, still)
+    return _between(net, branch, still)
+
+
+def _alone(net: Network, node: str) -> bool:
+    return len(net.legs[node]) == 1 and node not in net.ports and node not in net.fed
+
+
+def _held(net: Network, branch: Branch, node: str, still: Collection[str]) -> bool:
+    """Whether an end is still, or leads through resistors alone and only to what is still."""
+    seen, edge = {node}, [node]
+    for here in edge:  # grows while it is walked
+        if here in still:
+            continue
+        if here in net.ports or here in net.pins:
+            return False
+        for way in net.at(here):
+            if way == branch:
+                continue
+            if way.way is not Way.OHMIC:
+                return False
+            if (other := way.other(here)) not in seen:
+                seen.add(other)
+                edge.append(other)
+    return True
+
+
+def _towards_ground(net: Network, node: str, large: bool, still: Collection[str]) -> Role:
+    """Role of a capacitor from `node` to ground or a rail."""
+    legs = net.legs[node]
+    emitters = [part for part, terminal in legs if terminal == FOLLOWERS.get(part.kind)]
+    bases = [part for part, terminal in legs if terminal == INPUTS.get(part.kind)]
+    collectors = [part for part, terminal in legs if terminal == OUTPUTS.get(part.kind)]
+    if node in net.ports or collectors:
+        return Role.DECOUPLING if large else Role.TONE
+    if emitters or bases:
+        follower = any(part.node(OUTPUTS[part.kind]) in still for part in emitters + bases)
+        if follower:
+            return Role.DECOUPLING if large else Role.TONE
+        return Role.BYPASS if emitters or large else Role.TONE
+    resistors = [way for way in net.at(node) if way.way is Way.OHMIC]
+    split_emitter = len(resistors) <= 2 and any(
+        terminal == FOLLOWERS.get(part.kind)
+        for way in resistors
+        for part, terminal in net.legs[way.other(node)]
+    )
+    if split_emitter:
+        return Role.BYPASS
+    if _fed_from_supply(net, node, still) and (large or not _joined_by_capacitor(net, node)):
+        return Role.DECOUPLING
+    return Role.BYPASS if large else Role.TONE
+
+
+def _fed_from_supply(net: Network, node: str, still: Collection[str]) -> bool:
+    """Whether resistors alone lead from a rail to the node, past no transistor."""
+    seen, edge = {node}, [node]
+    for here in edge:  # grows while it is walked
+        for way in net.at(here):
+            other = way.other(here)
+            if way.way is not Way.OHMIC or other in seen:
+                continue
+            if other in net.rails:
+                return True
+            seen.add(other)
+            if other not in still and not any(part.kind in INPUTS for part, _ in net.legs[other]):
+                edge.append(other)
+    return False
+
+
+def _joined_by_capacitor(net: Network, node: str) -> bool:
+    """Whether another capacitor brings a signal to the node."""
+    still = references(net)
+    return any(way.way is Way.CAPACITOR and way.other(node) not in still for way in net.at(node))
+
+
+def _between(net: Network, branch: Branch, still: Collection[str]) -> Role:
+    """Role of a capacitor with signal at both ends."""
+    places = signal_path(net.stage).parts
+    a, b = (_heads(net, branch, node, still, places) for node in (branch.a, branch.b))
+    onward, back = math.inf, math.inf
+    for one, two in ((a, b), (b, a)):
+        for source, out in one.drivers.items():
+            for target, into in two.sinks.items():
+                if target > source:
+                    onward = min(onward, out + into)
+                else:
+                    back = min(back, out + into)
+    if back < math.inf and back <= onward:
+        return Role.FEEDBACK
+    if onward == math.inf or _beside_resistors(net, branch, still):
+        return Role.TONE
+    return Role.COUPLING
+
+
+def _heads(
+    net: Network, branch: Branch, end: str, still: Collection[str], places: Mapping[str, float]
+) -> _Heads:
+    found = _Heads({}, {})
+    inputs = {port.node for port in net.stage.inputs}
+    hops = {end: 0}
+    edge = [end]
+    for node in edge:  # grows while it is walked
+        hop = hops[node]
+        if node in net.ports:
+            port = (found.drivers, -math.inf) if node in inputs else (found.sinks, math.inf)
+            port[0].setdefault(port[1], hop)
+        for part, terminal in net.legs[node]:
+            if terminal in (OUTPUTS.get(part.kind), FOLLOWERS.get(part.kind)):
+                found.drivers.setdefault(places[part.ref], hop)
+            if terminal in (INPUTS.get(part.kind), FOLLOWERS.get(part.kind)):
+                found.sinks.setdefault(places[part.ref], hop)
+        if driven(net, node):
+            continue
+        for way in net.at(node):
+            other = way.other(node)
+            if way != branch and passive(way) and other not in still and other not in hops:
+                hops[other] = hop + 1
+                edge.append(other)
+    return found
+
+
+def _beside_resistors(net: Network, branch: Branch, still: Collection[str]) -> bool:
+    """Whether resistors alone join both ends too, past no transistor's output."""
+    outputs = {node for node in net.legs if driven(net, node)} - {branch.a, branch.b}
+    ways = net.reached(
+        branch.a, {Way.OHMIC}, without_parts={branch.ref}, without_nodes={*outputs, *still}
+    )
+    return branch.b in ways

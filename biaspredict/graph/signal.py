@@ -1,0 +1,160 @@
+"""The way the signal takes, from the inputs to the outputs, left to right.
+
+Worked out from the wiring alone: a transistor driven at its base or gate passes the signal on at
+its collector and emitter (drain and source), one driven at its emitter at its collector; resistors
+and capacitors pass it on both ways; ground and rails stop it.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import count
+
+from biaspredict.graph.network import Branch, Network, Way, network, where
+from biaspredict.model.parts import Kind, Part
+from biaspredict.model.stage import GROUND, Stage
+
+INPUTS = {Kind.TRANSISTOR: "base", Kind.FET: "gate"}
+FOLLOWERS = {Kind.TRANSISTOR: "emitter", Kind.FET: "source"}
+OUTPUTS = {Kind.TRANSISTOR: "collector", Kind.FET: "drain"}
+
+ACTIVE_STEP = 1.0
+PASSIVE_STEP = 0.1
+# Entering another transistor's output through a resistor or capacitor is feedback more often than
+# the way forward: it counts only where nothing else leads on.
+BACKWARD_STEP = 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    """Where each node and part stands between input and output.
+
+    nodes, parts: name to place; 0 at the input, about 1 more behind each transistor. Rails and
+    ground have no place. spine: node, reference, node, ... from an input to the output that lies
+    furthest from it; empty where none leads there.
+    """
+
+    nodes: Mapping[str, float]
+    parts: Mapping[str, float]
+    spine: tuple[str, ...]
+
+    @property
+    def order(self) -> tuple[str, ...]:
+        """References from left to right."""
+        return tuple(sorted(self.parts, key=self.parts.__getitem__))
+
+
+def references(net: Network) -> frozenset[str]:
+    """Nodes that hold still for the signal: ground and rails."""
+    return frozenset({GROUND, *net.rails})
+
+
+def driven(net: Network, node: str) -> tuple[Part, ...]:
+    """Transistors that put their signal out at a node: by collector, emitter, drain or source."""
+    return tuple(
+        part
+        for part, terminal in net.legs[node]
+        if terminal in (OUTPUTS.get(part.kind), FOLLOWERS.get(part.kind))
+    )
+
+
+@lru_cache(maxsize=32)
+def signal_path(stage: Stage) -> Signal:
+    """Places of nodes and parts along the signal.
+
+    A stage without inputs, such as a supply, is followed from its rails.
+    """
+    net = network(stage)
+    still = references(net)
+    starts = [node for node in (where(stage, p.node) for p in stage.inputs) if node not in still]
+    places, came = _spread(net, starts or net.sorted(set(net.rails)), still)
+    nodes = {node: place for node, place in places.items() if node not in still}
+    _fill(net, nodes, still)
+    parts = {part.ref: _place(part, nodes) for part in stage.parts}
+    outputs = [node for node in (where(stage, p.node) for p in stage.outputs) if node in places]
+    spine = _spine(max(outputs, key=places.__getitem__), came) if outputs else ()
+    return Signal(nodes, parts, spine)
+
+
+Came = dict[str, tuple[str, str]]
+
+
+def _spread(
+    net: Network, starts: list[str] | tuple[str, ...], still: frozenset[str]
+) -> tuple[dict[str, float], Came]:
+    """Shortest distance of each node from the starts, and the (node, reference) before it."""
+    tick = count()
+    places: dict[str, float] = {}
+    came: Came = {}
+    waiting = [(0.0, next(tick), node, "", "") for node in starts]
+    while waiting:
+        place, _, node, before, ref = heapq.heappop(waiting)
+        if node in places:
+            continue
+        places[node] = place
+        if ref:
+            came[node] = (before, ref)
+        for other, step, through in _steps(net, node):
+            if other not in still and other not in places:
+                heapq.heappush(waiting, (place + step, next(tick), other, node, through))
+    return places, came
+
+
+def _steps(net: Network, node: str) -> Iterator[tuple[str, float, str]]:
+    for part, terminal in net.legs[node]:
+        if terminal == INPUTS.get(part.kind):
+            yield part.node(OUTPUTS[part.kind]), ACTIVE_STEP, part.ref
+            yield part.node(FOLLOWERS[part.kind]), ACTIVE_STEP, part.ref
+        elif terminal == FOLLOWERS.get(part.kind):
+            yield part.node(OUTPUTS[part.kind]), ACTIVE_STEP, part.ref
+    for branch in net.at(node):
+        if passive(branch):
+            other = branch.other(node)
+            back = BACKWARD_STEP if driven(net, other) else 0.0
+            yield other, PASSIVE_STEP + back, branch.ref
+
+
+def passive(branch: Branch) -> bool:
+    """Whether a way passes the signal in both directions."""
+    return branch.way in (Way.OHMIC, Way.JUNCTION, Way.CAPACITOR)
+
+
+def _fill(net: Network, places: dict[str, float], still: frozenset[str]) -> None:
+    """Give each node that the signal does not reach the place of its nearest neighbour."""
+    edge = list(places)
+    for node in edge:  # grows while it is walked
+        for branch in net.at(node):
+            other = branch.other(node)
+            if other not in places and other not in still:
+                places[other] = places[node]
+                edge.append(other)
+    end = max(places.values(), default=0.0) + ACTIVE_STEP
+    for node in net.legs:
+        if node not in still:
+            places.setdefault(node, end)
+
+
+def _place(part: Part, places: Mapping[str, float]) -> float:
+    """A transistor stands just right of the lead that drives it, another part between its ends."""
+    own = {
+        terminal: places[node]
+        for terminal, node in zip(part.terminals, part.nodes, strict=True)
+        if node in places
+    }
+    if not own:
+        return 0.0
+    if part.kind in INPUTS:
+        entries = [own[t] for t in (INPUTS[part.kind], FOLLOWERS[part.kind]) if t in own]
+        return min(entries or own.values()) + ACTIVE_STEP / 2
+    return sum(own.values()) / len(own)
+
+
+def _spine(node: str, came: Came) -> tuple[str, ...]:
+    spine = [node]
+    while node in came:
+        node, ref = came[node]
+        spine += [ref, node]
+    return tuple(reversed(spine))
