@@ -1,0 +1,194 @@
+"""From a stage and its readings to the whole answer."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from biaspredict.infer.evidence import Explainer, Task
+from biaspredict.infer.faults import Fault, catalogue
+from biaspredict.infer.ledger import Ledger, ledger
+from biaspredict.infer.pairs import with_pairs
+from biaspredict.infer.priors import Priors
+from biaspredict.infer.ranking import NO_FAULT, Ranking, Suspect, rank
+from biaspredict.infer.splits import Split, label_of, splits
+from biaspredict.infer.touches import touches
+from biaspredict.model.readings import Quantity, Reading, Readings
+from biaspredict.model.stage import Stage
+from biaspredict.predict.meters import meter_of, reading_sigma
+from biaspredict.predict.observe import Predictor, Probe, probe_of
+
+SURE = 0.95  # weight at which one part is named and measuring stops
+SOUND_ENOUGH = 0.5
+LOGARITHMIC = (Quantity.OHMS, Quantity.GAIN, Quantity.LEVEL, Quantity.RIPPLE)
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """A reading beside what a sound stage shows through the same meter.
+
+    expected, low, high: 95 % band of sound specimens with meter and reader; off: standard
+    deviations away from it.
+    """
+
+    reading: Reading
+    expected: float
+    low: float
+    high: float
+    off: float
+
+    @property
+    def inside(self) -> bool:
+        return self.low <= self.reading.value <= self.high
+
+
+@dataclass(frozen=True, slots=True)
+class Afterwards:
+    """What a probe will read once the first suspect is repaired, from this very specimen."""
+
+    probe: Probe
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The answer: ranking, further readings, ledger, what stays untested, the recheck.
+
+    settled: the parts that one repair would renew, where nothing is left to tell apart.
+    worst: the reading that fits worst where nothing in the catalogue explains them all.
+    """
+
+    ranking: Ranking
+    splits: tuple[Split, ...]
+    ledger: Ledger
+    compared: tuple[Compared, ...]
+    untested: tuple[Fault, ...]
+    afterwards: tuple[Afterwards, ...]
+    settled: tuple[str, ...]
+    worst: Reading | None
+
+    @property
+    def sound(self) -> bool:
+        return self.ranking.sound >= SOUND_ENOUGH
+
+
+def task_of(readings: Readings) -> Task:
+    """Probes, values and errors of the readings; ohms as logarithms."""
+    probes, values, sigmas = [], [], []
+    for reading in readings.entries:
+        meter = meter_of(reading, readings.meter)
+        probes.append(probe_of(reading, meter))
+        sigma = reading_sigma(reading, meter)
+        if reading.quantity in LOGARITHMIC:
+            values.append(math.log(max(reading.value, 1e-6)))
+            sigmas.append(sigma / max(abs(reading.value), 1e-6))
+        else:
+            values.append(reading.value)
+            sigmas.append(sigma)
+    return Task(tuple(probes), np.array(values), np.array(sigmas))
+
+
+def judge(
+    predictor: Predictor, readings: Readings, priors: Priors, expected: dict[str, float]
+) -> Verdict:
+    """Rank every fault against the readings and say what to do next.
+
+    expected: sound node volts, for the choice of meter ranges and refusals.
+    """
+    stage = predictor.stage
+    known = catalogue(stage, priors)
+    seen = tuple(fault for fault in known if not fault.silent)
+    explainer = Explainer(predictor, task_of(readings))
+    ranking = rank(explainer, seen)
+    if readings.entries:
+        ranking = with_pairs(explainer, seen, ranking)
+    settled = _settled(ranking)
+    further: tuple[Split, ...] = ()
+    if not settled:
+        names = [p for s in ranking.suspects if s.weight > 0.01 for p in s.parts]
+        open_to = touches(
+            stage, readings.meter, explainer.task.probes, names, readings.skipped, expected
+        )
+        further = splits(explainer, ranking, open_to)
+    return Verdict(
+        ranking, further, ledger(stage, readings), compared(explainer, readings),
+        tuple(f for f in known if f.silent), _afterwards(explainer, ranking), settled,
+        _worst(explainer, ranking, readings),
+    )
+
+
+def compared(explainer: Explainer, readings: Readings) -> tuple[Compared, ...]:
+    """Each reading beside the sound prediction through its own meter."""
+    if not readings.entries:
+        return ()
+    latents = np.zeros((1, explainer.width))
+    seen, slopes = explainer.look([NO_FAULT], latents, 0, explainer.task.probes)
+    found = []
+    for k, reading in enumerate(readings.entries):
+        spread = float(np.sqrt((slopes[0, k] ** 2).sum() + explainer.task.sigmas[k] ** 2))
+        value = float(seen.values[0, k])
+        off = (float(explainer.task.values[k]) - value) / spread
+        limits = (value - 1.96 * spread, value, value + 1.96 * spread)
+        if reading.quantity in LOGARITHMIC:
+            limits = (math.exp(limits[0]), math.exp(limits[1]), math.exp(limits[2]))
+        found.append(Compared(reading, limits[1], limits[0], limits[2], off))
+    return tuple(found)
+
+
+def _settled(ranking: Ranking) -> tuple[str, ...]:
+    """Parts of one repair that holds nearly all belief: nothing is left to tell apart."""
+    shares: dict[tuple[str, ...], float] = {}
+    for suspect in ranking.suspects:
+        label = label_of(suspect.parts)
+        shares[label] = shares.get(label, 0.0) + suspect.weight
+    if not shares or not ranking.explained:
+        return ()
+    best = max(shares, key=lambda label: shares[label])
+    return best if shares[best] >= SURE else ()
+
+
+def _afterwards(explainer: Explainer, ranking: Ranking) -> tuple[Afterwards, ...]:
+    """The same specimen without its fault, at every probe that was read."""
+    best = ranking.suspects[0] if ranking.suspects else None
+    if best is None or not explainer.task.probes:
+        return ()
+    row = _best_row(ranking, best)
+    scores = ranking.scores
+    shifts = scores.latents.shape[1] - explainer.width
+    latents = scores.latents[[row]].copy()
+    seen, slopes = explainer.look([NO_FAULT], latents, shifts, explainer.task.probes)
+    if not seen.solved[0]:
+        return ()
+    h = scores.slopes[row]
+    spread = h @ h.T + np.diag(scores.noise[row])
+    covariance = np.eye(h.shape[1]) - h.T @ np.linalg.solve(spread, h)
+    found = []
+    for k, probe in enumerate(explainer.task.probes):
+        slope = slopes[0, k]
+        sigma = math.sqrt(max(float(slope @ covariance @ slope), 0.0)
+                          + float(explainer.task.sigmas[k]) ** 2)
+        value = float(seen.values[0, k])
+        limits = (value, value - 1.96 * sigma, value + 1.96 * sigma)
+        if probe.quantity in LOGARITHMIC:
+            limits = (math.exp(limits[0]), math.exp(limits[1]), math.exp(limits[2]))
+        found.append(Afterwards(probe, *limits))
+    return tuple(found)
+
+
+def _best_row(ranking: Ranking, suspect: Suspect) -> int:
+    rows = np.array(suspect.rows)
+    return int(rows[np.argmax(ranking.weights[rows])])
+
+
+def _worst(explainer: Explainer, ranking: Ranking, readings: Readings) -> Reading | None:
+    """The reading that the best explanation fits worst, where no explanation fits."""
+    if ranking.explained or not readings.entries:
+        return None
+    row = int(np.argmin(np.where(ranking.scores.solved, ranking.scores.misfit, np.inf)))
+    miss = explainer.task.values - ranking.scores.values[row]
+    return readings.entries[int(np.argmax(miss**2 / ranking.scores.noise[row]))]
+

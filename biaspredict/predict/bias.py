@@ -1,0 +1,101 @@
+"""Node volts with their 95 % bands: the referee's solve and tolerance draws about it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from biaspredict.engine.flatten import flatten
+from biaspredict.engine.solver import Floats, Solver
+from biaspredict.errors import Unsolved
+from biaspredict.model.circuit import SOUND, Axis
+from biaspredict.model.stage import GROUND, Stage
+from biaspredict.predict.spread import axes
+
+DRAWS = 1000
+SEED = 1962
+LEAST_SOLVED = 0.9  # share of draws that must solve before a band is given
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """Volts of a node and the limits between which 95 % of sound specimens lie."""
+
+    volts: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Bias:
+    """levels: node -> Level. inner: volts of every circuit node, those inside parts included.
+
+    draws: (D, n) volts of sound specimens in the order of `order`; draws that did not solve
+    are left out and counted in `failed`.
+    """
+
+    stage: Stage
+    levels: Mapping[str, Level]
+    inner: Mapping[str, float]
+    order: tuple[str, ...]
+    draws: Floats
+    failed: int
+
+    def volts(self) -> dict[str, float]:
+        """Predicted volts by node, ground included."""
+        return {GROUND: 0.0, **{node: level.volts for node, level in self.levels.items()}}
+
+    def band(self, plus: str, minus: str | None = None) -> Level:
+        """The level between two nodes, its band from the same draws."""
+        if minus is None or minus == GROUND:
+            return self.levels[plus]
+        if plus == GROUND:
+            level = self.levels[minus]
+            return Level(-level.volts, -level.high, -level.low)
+        across = self.draws[:, self.order.index(plus)] - self.draws[:, self.order.index(minus)]
+        low, high = np.quantile(across, (0.025, 0.975))
+        return Level(self.inner[plus] - self.inner[minus], float(low), float(high))
+
+
+def predict_bias(
+    stage: Stage, referee: Solver, drawer: Solver, *, draws: int = DRAWS, seed: int = SEED,
+    spread: Sequence[Axis] | None = None,
+) -> Bias:
+    """Solve the stage as written, and `draws` sound specimens of it.
+
+    Raises Unsolved where the operating point, or too many specimens, did not converge.
+    """
+    circuit = flatten(stage)
+    nominal = referee.solve(circuit, [SOUND])
+    if not nominal.solved[0]:
+        raise Unsolved(
+            "this stage has no operating point that could be verified",
+            remedy="Run `biaspredict proof` on it: a missed joint or a slipped decimal is likely.",
+        )
+    around = tuple(axes(stage) if spread is None else spread)
+    amounts = specimens(around, draws, seed)
+    found = drawer.solve(circuit, [SOUND] * draws, around, amounts)
+    good = found.volts[found.solved][:, : len(circuit.nodes)]
+    if len(good) < LEAST_SOLVED * draws:
+        raise Unsolved(
+            f"only {len(good)} of {draws} specimens within tolerance have an operating point",
+            remedy="The stage sits on an edge: check the values that set its bias.",
+        )
+    low, high = np.quantile(good, (0.025, 0.975), axis=0)
+    volts = nominal.volts[0]
+    levels = {
+        node: Level(float(volts[i]), float(min(low[i], volts[i])), float(max(high[i], volts[i])))
+        for i, node in enumerate(circuit.nodes)
+        if node in stage.nodes
+    }
+    inner = {GROUND: 0.0} | {node: float(volts[i]) for i, node in enumerate(circuit.nodes)}
+    return Bias(stage, levels, inner, circuit.nodes, good, draws - len(good))
+
+
+def specimens(around: Sequence[Axis], draws: int, seed: int = SEED) -> Floats:
+    """Amounts (draws, axes) of sound specimens: normal, but no further than 3 sigma."""
+    random = np.random.default_rng(seed)
+    normal = np.clip(random.standard_normal((draws, len(around))), -3.0, 3.0)
+    return np.asarray(normal * np.array([axis.sigma for axis in around]))
