@@ -1,0 +1,124 @@
+"""The main job, wired: which engine predicts, which ranks, and what each command computes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from biaspredict.findings import Finding, Gravity
+from biaspredict.model.readings import Readings
+from biaspredict.model.stage import Stage
+
+if TYPE_CHECKING:
+    from biaspredict.engine.solver import Solver
+    from biaspredict.infer.priors import Priors
+    from biaspredict.infer.slips import ChartCheck
+    from biaspredict.infer.verdict import Verdict
+    from biaspredict.predict.bias import Bias
+
+
+@lru_cache(maxsize=1)
+def referee() -> Solver:
+    """ngspice, which gives every printed prediction. Raises EngineMissing."""
+    from biaspredict.engine.ngspice import Ngspice
+
+    return Ngspice()
+
+
+@lru_cache(maxsize=1)
+def ranker() -> Solver:
+    """The batched solver, which draws specimens and ranks faults."""
+    from biaspredict.engine.batch import Batch
+
+    return Batch()
+
+
+def load_stage(path: str | Path) -> Stage:
+    """Read a stage file. Raises InputError with every mistake's place and remedy."""
+    from biaspredict.notation import load_stage as load
+
+    return load(path)
+
+
+def load_readings(path: str | Path, stage: Stage) -> Readings:
+    """Read a readings file of that stage. Raises InputError."""
+    from biaspredict.notation import load_readings as load
+
+    return load(path, stage)
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """findings: connectivity and strain. charts: each printed chart beside the stage.
+
+    bias: None where connectivity or the solve forbids a prediction; `unsolved` says why.
+    """
+
+    stage: Stage
+    findings: tuple[Finding, ...]
+    charts: tuple[ChartCheck, ...]
+    bias: Bias | None
+    unsolved: str = ""
+
+    @property
+    def clean(self) -> bool:
+        return not any(f.gravity is not Gravity.NOTE for f in self.findings) and not any(
+            chart.slips or chart.off for chart in self.charts
+        )
+
+
+def connectivity(stage: Stage) -> tuple[Finding, ...]:
+    """Findings that need no solve."""
+    from biaspredict.graph.checks import connectivity as check
+
+    return check(stage)
+
+
+def bias(stage: Stage) -> Bias:
+    """Predicted volts with bands. Raises Unsolved, EngineMissing."""
+    from biaspredict.predict.bias import predict_bias
+
+    return predict_bias(stage, referee(), ranker())
+
+
+def proof(stage: Stage) -> Proof:
+    """Read a transcription for slips. Raises EngineMissing."""
+    from biaspredict.errors import Unsolved
+    from biaspredict.infer.slips import check_chart
+    from biaspredict.predict.observe import Predictor
+    from biaspredict.predict.strain import strain
+
+    findings = connectivity(stage)
+    if any(f.gravity is Gravity.STOP for f in findings):
+        return Proof(stage, findings, (), None, "the stage does not hang together as written")
+    try:
+        found = bias(stage)
+    except Unsolved as problem:
+        return Proof(stage, findings, (), None, problem.fact)
+    predictor = Predictor(stage, ranker())
+    charts = tuple(check_chart(predictor, chart) for chart in stage.charts)
+    return Proof(stage, (*findings, *strain(stage, found.volts())), charts, found)
+
+
+def suspect(stage: Stage, readings: Readings, priors: Priors | None = None) -> Verdict:
+    """Rank what explains the readings. Raises Unsolved where even the sound stage does not solve."""
+    from biaspredict.errors import Unsolved
+    from biaspredict.infer.priors import standard_priors
+    from biaspredict.infer.verdict import judge
+    from biaspredict.model.circuit import SOUND
+    from biaspredict.predict.conditions import as_read, axes_as_read
+    from biaspredict.predict.observe import Predictor
+
+    now = as_read(stage, readings)
+    predictor = Predictor(now, ranker(), axes_as_read(now, readings))
+    sound = predictor.volts([SOUND])
+    if sound[0, 0] != sound[0, 0]:
+        raise Unsolved(
+            "the stage as transcribed has no operating point",
+            remedy="Run `biaspredict proof` on it first.",
+        )
+    expected = dict(zip(predictor.circuit.nodes, map(float, sound[0]), strict=True))
+    return judge(predictor, readings, priors or standard_priors(), expected)
+
