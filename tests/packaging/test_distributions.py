@@ -33,13 +33,15 @@ B+ -- R3 4K7 -- Q1.collector
 Q1.emitter -- R4 1K -- ground
 """
 
-# Runs `biaspredict proof FILE` with the package found in the first folder that is named.
+# Runs `biaspredict proof FILE` with the given folders searched first; the package must come from
+# the last of them, not from whatever is installed where the tests run.
 PROOF = """
 import sys
-sys.path.insert(0, sys.argv[1])
+file, *folders = sys.argv[1:]
+sys.path[:0] = folders
 import biaspredict
-assert biaspredict.__file__.startswith(sys.argv[1]), biaspredict.__file__
-sys.argv = ["biaspredict", "proof", sys.argv[2]]
+assert biaspredict.__file__.startswith(folders[-1]), biaspredict.__file__
+sys.argv = ["biaspredict", "proof", file]
 from biaspredict.cli import main
 sys.exit(main())
 """
@@ -89,13 +91,13 @@ def contents(folder: Path) -> dict[str, bytes]:
     return {str(path.relative_to(folder)): path.read_bytes() for path in files}
 
 
-def proof(package_folder: Path, elsewhere: Path) -> subprocess.CompletedProcess[str]:
-    """Proof a sound stage with the package in that folder, from a folder with no grammar near."""
+def proof(elsewhere: Path, *folders: Path) -> subprocess.CompletedProcess[str]:
+    """Proof a sound stage with the package in the last folder, away from any grammar."""
     elsewhere.mkdir()
     stage = elsewhere / "one.stage"
     stage.write_text(STAGE)
     return subprocess.run(
-        [sys.executable, "-I", "-c", PROOF, str(package_folder), str(stage)],
+        [sys.executable, "-I", "-B", "-c", PROOF, str(stage), *map(str, folders)],
         cwd=elsewhere,
         capture_output=True,
         text=True,
@@ -123,14 +125,14 @@ def sdist(source: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_wheel_finds_its_grammar(source: Path, tmp_path: Path) -> None:
     installed = unpack(build("wheel", source, tmp_path / "out"), tmp_path / "site")
     assert contents(installed / "biaspredict" / "_grammar") == contents(PROJECT / "grammar")
-    check_proofed(proof(installed, tmp_path / "elsewhere"))
+    check_proofed(proof(tmp_path / "elsewhere", installed))
 
 
 @needs_backend
 def test_wheel_without_its_grammar_says_so(source: Path, tmp_path: Path) -> None:
     installed = unpack(build("wheel", source, tmp_path / "out"), tmp_path / "site")
     shutil.rmtree(installed / "biaspredict" / "_grammar")
-    done = proof(installed, tmp_path / "elsewhere")
+    done = proof(tmp_path / "elsewhere", installed)
     assert done.returncode == 2, done.stdout
     assert "Traceback" not in done.stderr
 
@@ -151,7 +153,7 @@ def test_editable_install_finds_the_sibling_folder(source: Path, tmp_path: Path)
     installed = unpack(build("editable", source, tmp_path / "out"), tmp_path / "site")
     (link,) = installed.glob("*.pth")
     assert Path(link.read_text().strip()) == source
-    check_proofed(proof(source, tmp_path / "elsewhere"))
+    check_proofed(proof(tmp_path / "elsewhere", installed, source))
 
 
 @needs_backend
