@@ -1,0 +1,83 @@
+"""Laws of junctions, channels and filaments, and how far one step may move a junction.
+
+Arrays of any matching shapes. The exponential's tail and the step limits are those of the
+Gummel-Poon implementation in ngspice, so that both engines solve the same equations.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from biaspredict.engine.solver import Floats
+
+TAIL = -3.0  # thermal volts below which the exponential gives way to a cubic
+_TAIL_SCALE = (3.0 / math.e) ** 3
+_STEEP = 200.0  # thermal volts above which no solution lies; keeps exp() finite
+
+
+def exponential(x: Floats) -> tuple[Floats, Floats]:
+    """exp(x) - 1 and its derivative; below TAIL -1 - (3/(e x))**3, which never goes flat."""
+    rise = np.exp(np.clip(x, TAIL, _STEEP))
+    low = x < TAIL
+    if not low.any():
+        return rise - 1.0, rise
+    far = np.minimum(x, TAIL)
+    cubic = _TAIL_SCALE / (far * far * far)
+    return np.where(low, -1.0 - cubic, rise - 1.0), np.where(low, 3.0 * cubic / far, rise)
+
+
+def critical(thermal: Floats, saturation: Floats) -> Floats:
+    """Volts above which a junction's curve bends sharply enough to need limiting."""
+    result: Floats = thermal * np.log(thermal / (math.sqrt(2.0) * saturation))
+    return result
+
+
+def limited(
+    new: Floats, old: Floats, thermal: Floats, bend: Floats
+) -> tuple[Floats, NDArray[np.bool_]]:
+    """Junction volts after a step from `old` to `new`, held to where the old slope means
+    anything; and where they were held. Source: Nagel, SPICE2, 1975 (from memory)."""
+    held = (new > bend) & (np.abs(new - old) > 2.0 * thermal)
+    if not held.any():
+        return new, held
+    step = (new - old) / thermal
+    size = np.maximum(np.abs(step), 2.0 + 1e-12) - 2.0
+    from_on = old + np.sign(step) * thermal * (2.0 + np.log(size))
+    from_off = thermal * np.log(np.maximum(new / thermal, 1e-30))
+    return np.where(held, np.where(old > 0.0, from_on, from_off), new), held
+
+
+def channel(
+    gate: Floats, across: Floats, beta: Floats, pinch_off: Floats, slope: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """Drain current of a JFET and its derivatives by gate and by drain volts.
+
+    gate: volts gate to source (a drain below the source acts as source: then gate to drain,
+    and the current reverses); across: volts drain to source; slope: lambda, per volt.
+    Source: Shichman & Hodges 1968, the level 1 JFET of ngspice.
+    """
+    back = across < 0.0
+    width = np.abs(across)
+    drive = np.where(back, gate - across, gate) + pinch_off
+    drive = np.maximum(drive, 0.0)
+    reach = np.minimum(width, drive)  # beyond pinch-off the channel stays as it is there
+    body = reach * (2.0 * drive - reach)
+    bent = beta * (1.0 + slope * width)
+    current = bent * body
+    by_gate = 2.0 * bent * reach
+    by_drain = 2.0 * bent * (drive - reach) + beta * slope * body
+    return (
+        np.where(back, -current, current),
+        np.where(back, -by_gate, by_gate),
+        np.where(back, by_gate + by_drain, by_drain),
+    )
+
+
+def filament(volts: Floats, hot_ohms: Floats, rated: Floats) -> tuple[Floats, Floats]:
+    """Current of a lamp and its slope: cold it has a tenth of its hot ohms."""
+    share = np.abs(volts) / rated
+    root = np.sqrt(0.01 + 0.99 * share)
+    return volts / (hot_ohms * root), (0.01 + 0.495 * share) / (hot_ohms * root**3)
