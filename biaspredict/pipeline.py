@@ -76,6 +76,29 @@ def connectivity(stage: Stage) -> tuple[Finding, ...]:
     return check(stage)
 
 
+def must_hang_together(stage: Stage) -> None:
+    """Raises InputError with what forbids a prediction, if anything does."""
+    from biaspredict.errors import InputError, Mistakes
+
+    stops = [f for f in connectivity(stage) if f.gravity is Gravity.STOP]
+    if stops:
+        raise Mistakes(InputError(f.fact, remedy=f.remedy, place=f.place) for f in stops)
+
+
+def readings_or_none(path: str | None, stage: Stage) -> Readings:
+    """The readings file, or no readings yet."""
+    if path is None:
+        return Readings("no readings yet", ())
+    return load_readings(path, stage)
+
+
+def priors_or_standard(path: str | None) -> Priors:
+    """A user's table of fault priors, or the one that comes along. Raises InputError."""
+    from biaspredict.infer.priors import load_priors, standard_priors
+
+    return standard_priors() if path is None else load_priors(path)
+
+
 def bias(stage: Stage) -> Bias:
     """Predicted volts with bands. Raises Unsolved, EngineMissing."""
     from biaspredict.predict.bias import predict_bias

@@ -14,7 +14,9 @@ from biaspredict.model.stage import GROUND, Stage
 
 SHORT = 1.0  # ohms of a shorted part: a weld or a whisker
 DRIED_OPEN = 1e-4  # share of its value that an open capacitor keeps
-SPLIT_WIRE = 0.5  # a person touches the lead or its pad alike, in lack of better knowledge
+
+
+RESISTOR_ROWS = {"film": "film", "metal": "film", "oxide": "film", "wirewound": "wirewound"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +27,7 @@ class Fault:
     chance: probability that this part has it. least, most, unit: severity, None where fixed.
     act: severity -> variation of the circuit (severity ignored where fixed).
     silent: DC and ohms cannot see it. joint: share of `chance` due to a joint at `lead`.
+    across: the nodes between which a leak flows.
     """
 
     part: str
@@ -38,6 +41,7 @@ class Fault:
     silent: bool = False
     lead: str | None = None
     joint: float = 0.0
+    across: tuple[str, str] | None = None
 
     @property
     def graded(self) -> bool:
@@ -125,15 +129,27 @@ def _fault(
         chance /= 2.0  # one row of the table, two ways of being wrong
     return Fault(
         part.ref, mode.replace(":", ", "), words, chance, act, row.least, row.most, row.unit,
-        silent, lead, share if lead else 0.0,
+        silent, lead, share if lead else 0.0, _across(part, row.mode),
     )
+
+
+def _across(part: Part, mode: str) -> tuple[str, str] | None:
+    """Where the current of a leak flows."""
+    if not mode.endswith("leak"):
+        return None
+    if len(part.nodes) == 2:
+        return part.nodes[0], part.nodes[1]
+    pair = mode.removesuffix("leak").strip()
+    if pair == "gate":
+        return part.node("gate"), part.node("drain")
+    first, second = pair.split("-")
+    return part.node(_LEGS[first]), part.node(_LEGS[second])
 
 
 def _table_kinds(part: Part) -> tuple[str, ...]:
     """Rows of the table that speak of this part."""
     if part.kind is Kind.RESISTOR:
-        word = part.material if part.material in ("film", "wirewound") else "carbon"
-        return word, "resistor"
+        return RESISTOR_ROWS.get(part.material, "carbon"), "resistor"
     if part.kind in CAPACITORS:
         return (_capacitor_row(part),)
     device = part.device
@@ -294,7 +310,8 @@ def _of_board(stage: Stage, priors: Priors) -> Iterator[Fault]:
                     yield Fault(
                         f"board at {node}", f"leak to {other}",
                         f"residue on the board from {node} to {other}", row.chance / 2,
-                        _residue(node, other), row.least, row.most, row.unit)
+                        _residue(node, other), row.least, row.most, row.unit,
+                        across=(node, other))
 
 
 def _residue(node: str, other: str) -> Callable[[float], Variation]:

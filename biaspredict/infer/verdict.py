@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,10 +17,11 @@ from biaspredict.infer.ranking import NO_FAULT, Ranking, Suspect, rank
 from biaspredict.infer.splits import Split, label_of, splits
 from biaspredict.infer.touches import touches
 from biaspredict.model.readings import Quantity, Reading, Readings
-from biaspredict.model.stage import Stage
+from biaspredict.model.stage import GROUND
 from biaspredict.predict.meters import meter_of, reading_sigma
 from biaspredict.predict.observe import Predictor, Probe, probe_of
 
+WORTH_A_LINE = 0.005  # weight from which a suspect is told in detail
 SURE = 0.95  # weight at which one part is named and measuring stops
 SOUND_ENOUGH = 0.5
 LOGARITHMIC = (Quantity.OHMS, Quantity.GAIN, Quantity.LEVEL, Quantity.RIPPLE)
@@ -55,8 +57,18 @@ class Afterwards:
 
 
 @dataclass(frozen=True, slots=True)
+class Leak:
+    """What a supposed leak passes in this very circuit: its volts and amps."""
+
+    volts: float
+    amps: float
+
+
+@dataclass(frozen=True, slots=True)
 class Verdict:
     """The answer: ranking, further readings, ledger, what stays untested, the recheck.
+
+    leaks: by the suspect's place in the ranking, for its first leaking part.
 
     settled: the parts that one repair would renew, where nothing is left to tell apart.
     worst: the reading that fits worst where nothing in the catalogue explains them all.
@@ -70,6 +82,7 @@ class Verdict:
     afterwards: tuple[Afterwards, ...]
     settled: tuple[str, ...]
     worst: Reading | None
+    leaks: Mapping[int, Leak]
 
     @property
     def sound(self) -> bool:
@@ -117,8 +130,31 @@ def judge(
     return Verdict(
         ranking, further, ledger(stage, readings), compared(explainer, readings),
         tuple(f for f in known if f.silent), _afterwards(explainer, ranking), settled,
-        _worst(explainer, ranking, readings),
+        _worst(explainer, ranking, readings), _leaks(explainer, ranking),
     )
+
+
+def _leaks(explainer: Explainer, ranking: Ranking) -> dict[int, Leak]:
+    """Volts and amps of each leak that matters, solved with the fault at its best severity."""
+    found: dict[int, Leak] = {}
+    nodes = {node: i for i, node in enumerate(explainer.predictor.circuit.nodes)}
+    for place, suspect in enumerate(ranking.suspects[:40]):
+        which = next((i for i, f in enumerate(suspect.faults) if f.across), None)
+        if which is None or suspect.weight < WORTH_A_LINE:
+            continue
+        row = _best_row(ranking, suspect)
+        latents = ranking.scores.latents[row]
+        component = ranking.components[row]
+        variation = component.variation(latents[explainer.width:])
+        amounts = latents[None, : explainer.width] * explainer.predictor.sigmas
+        volts = explainer.predictor.volts([variation], amounts)[0]
+        ends = suspect.faults[which].across
+        severity = suspect.severities[which]
+        if ends is None or severity is None or not np.isfinite(volts).all():
+            continue
+        a, b = (0.0 if end == GROUND else float(volts[nodes[end]]) for end in ends)
+        found[place] = Leak(abs(a - b), abs(a - b) / severity.value)
+    return found
 
 
 def compared(explainer: Explainer, readings: Readings) -> tuple[Compared, ...]:

@@ -1,0 +1,1 @@
+"""The commands, one module each: arguments, what the pipeline computes, what is printed."""

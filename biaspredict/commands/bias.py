@@ -1,0 +1,27 @@
+"""`bias`: what each node should read, and how far a sound stage may stray from it."""
+
+from __future__ import annotations
+
+import argparse
+
+from biaspredict.commands.common import NOTHING, Subparsers, command
+
+
+def add(subparsers: Subparsers) -> None:
+    command(subparsers, "bias", run, "predict the volts at every node, with their bands",
+            "Volts at every node with the band that 95 % of sound specimens keep to,\n"
+            "transistor currents and regions, dissipation, capacitor volts.")
+
+
+def run(args: argparse.Namespace) -> int:
+    from biaspredict import pipeline
+    from biaspredict.report import data, levels
+
+    stage = pipeline.load_stage(args.stage)
+    pipeline.must_hang_together(stage)
+    found = pipeline.bias(stage)
+    if args.json:
+        print(data.dumps(data.bias_record(found)))
+    else:
+        print(levels.page(found))
+    return NOTHING

@@ -1,0 +1,32 @@
+"""`suspect`: which faults explain the readings, and which reading to take next."""
+
+from __future__ import annotations
+
+import argparse
+
+from biaspredict.commands.common import FOUND, NOTHING, Subparsers, command
+
+
+def add(subparsers: Subparsers) -> None:
+    parser = command(subparsers, "suspect", run, "name the faults that explain the readings",
+                     "Ranks every single fault (and pairs, where no single one will do) by how\n"
+                     "well it explains the readings, and says which reading to take next.")
+    parser.add_argument("readings", nargs="?",
+                        help="the readings file; without it: which reading to take first")
+    parser.add_argument("--priors", metavar="FILE", help="your own table of fault priors")
+    parser.add_argument("--all", action="store_true", help="list faint suspects too")
+
+
+def run(args: argparse.Namespace) -> int:
+    from biaspredict import pipeline
+    from biaspredict.report import accusing, data
+
+    stage = pipeline.load_stage(args.stage)
+    pipeline.must_hang_together(stage)
+    readings = pipeline.readings_or_none(args.readings, stage)
+    verdict = pipeline.suspect(stage, readings, pipeline.priors_or_standard(args.priors))
+    if args.json:
+        print(data.dumps(data.suspect_records(stage, verdict)))
+    else:
+        print(accusing.page(stage, readings, verdict, everything=args.all))
+    return NOTHING if verdict.sound and verdict.ranking.explained else FOUND

@@ -1,0 +1,1 @@
+"""What the person sees: words, tables, records, drawings and sheets."""

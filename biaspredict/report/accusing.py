@@ -1,0 +1,191 @@
+"""The page of `suspect`: readings, what they say by themselves, suspects, the next reading."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from biaspredict.infer.ledger import Ledger
+from biaspredict.infer.ranking import Suspect
+from biaspredict.infer.splits import SOUND_LABEL, Outcome, Split
+from biaspredict.infer.verdict import WORTH_A_LINE, Compared, Verdict
+from biaspredict.model.readings import Readings
+from biaspredict.model.stage import Stage
+from biaspredict.report import words
+
+SHOWN_GROUPS = 3
+SHOWN_SPLITS = 3
+
+
+def page(stage: Stage, readings: Readings, verdict: Verdict, *, everything: bool = False) -> str:
+    """The whole answer within 80 columns."""
+    day = f", {readings.day.isoformat()}" if readings.day else ""
+    blocks = [words.wrapped(f"{stage.title}: {readings.title}{day}")]
+    if verdict.compared:
+        blocks.append("\n".join(_readings(verdict.compared)))
+    told = "\n".join(_ledger(verdict.ledger))
+    if told:
+        blocks.append("From the readings alone, by Ohm's law:\n" + told)
+    blocks.append("\n".join(_answer(verdict, everything)))
+    blocks.append("\n".join(_next(verdict)))
+    after = "\n".join(_afterwards(verdict))
+    if after:
+        blocks.append(after)
+    blocks.append("\n".join(_untested(verdict)))
+    return "\n\n".join(block for block in blocks if block)
+
+
+def _readings(compared: tuple[Compared, ...]) -> Iterator[str]:
+    rows = [("reading", "value", "sound: 95 % between", "")]
+    for entry in compared:
+        reading = entry.reading
+        name = reading.name if reading.minus_name is None else (
+            f"{reading.name} to {reading.minus_name}")
+        about = "about " if reading.about else ""
+        mark = "ok" if entry.inside else ("HIGH" if entry.off > 0 else "LOW")
+        rows.append((
+            name, about + words.measured(reading.value, reading.quantity),
+            words.span(entry.low, entry.high, reading.quantity), mark,
+        ))
+    yield from words.table(rows, right=(1,))
+
+
+def _ledger(found: Ledger) -> Iterator[str]:
+    if found.currents:
+        text = ", ".join(f"{c.part} {words.amps(abs(c.amps))}" for c in found.currents)
+        yield words.wrapped(f"currents: {text}", "  ", "    ")
+    for junction in found.junctions:
+        note = "" if junction.usual else (
+            f": not between {words.span(junction.low, junction.high)}, where a conducting "
+            "junction of this kind stands")
+        yield words.wrapped(f"{junction.part} V_BE {words.volts(junction.volts)}{note}",
+                            "  ", "    ")
+    for balance in found.balances:
+        way = "more flows into" if balance.amps > 0 else "more flows out of"
+        yield words.wrapped(
+            f"{words.amps(abs(balance.amps))} {way} {balance.node} by its resistors than the "
+            f"other way: it goes through {words.listed(balance.through, 'or')}"
+            if balance.through else
+            f"{words.amps(abs(balance.amps))} {way} {balance.node} than the other way, and "
+            "nothing else stands there", "  ", "    ")
+    for clash in found.clashes:
+        yield words.wrapped(
+            f"two readings of one node: {clash.first.name} {words.volts(clash.first.value)}, "
+            f"{clash.second.name} {words.volts(clash.second.value)}: suspect the joint between",
+            "  ", "    ")
+
+
+def _answer(verdict: Verdict, everything: bool) -> Iterator[str]:
+    ranking = verdict.ranking
+    if not verdict.compared:
+        yield "No readings yet."
+        return
+    if not ranking.explained:
+        worst = verdict.worst
+        yield words.wrapped(
+            "No single or double fault of the catalogue explains these readings; the "
+            "transcription or a reading is suspect."
+            + (f" {worst.name} fits worst." if worst else ""))
+        yield "Nearest, though they do not fit:"
+    elif verdict.sound:
+        yield words.wrapped(
+            f"Sound, as far as these readings tell ({words.percent(ranking.sound)}).")
+    shown = [s for s in ranking.suspects if everything or s.weight >= WORTH_A_LINE]
+    groups: dict[int, list[tuple[int, Suspect]]] = {}
+    for suspect in shown:
+        groups.setdefault(suspect.group, []).append((ranking.suspects.index(suspect), suspect))
+    for place, (group, members) in enumerate(sorted(groups.items())):
+        if place == SHOWN_GROUPS and not everything:
+            break
+        yield _heading(place, len(members), verdict.sound)
+        rows = [_line(verdict, index, suspect) for index, suspect in members[:8]]
+        yield from words.table(rows, right=(0,))
+        if len(members) > 8:
+            rest = sum(s.weight for _, s in members[8:])
+            yield f"  and {len(members) - 8} fainter ones, {words.percent(rest)} together"
+        del group
+
+
+def _heading(place: int, count: int, sound: bool) -> str:
+    if place == 0:
+        if sound:
+            return "If not sound:"
+        return ("Suspects that these readings cannot tell apart:" if count > 1
+                else "The suspect:")
+    return "Explain the readings less well:"
+
+
+def _line(verdict: Verdict, index: int, suspect: Suspect) -> tuple[str, str]:
+    text = suspect.words
+    degrees = [
+        f"{words.severity(s.value, s.unit)} ({words.severity(s.low, s.unit)} to "
+        f"{words.severity(s.high, s.unit)})" for s in suspect.severities if s is not None
+    ]
+    if degrees:
+        text += ": " + "; ".join(degrees)
+    leak = verdict.leaks.get(index)
+    if leak is not None:
+        text += f", {words.amps(leak.amps)} at {words.volts(leak.volts)}"
+    return words.percent(suspect.weight), _fit(text, 66)
+
+
+def _fit(text: str, width: int) -> str:
+    return text if len(text) <= width else text[: width - 3] + "..."
+
+
+def _next(verdict: Verdict) -> Iterator[str]:
+    if verdict.settled:
+        yield words.wrapped(
+            f"Stop measuring: renewing {words.listed(verdict.settled)} answers all that is left.")
+        return
+    if not verdict.splits:
+        if verdict.compared:
+            yield words.wrapped("No further reading within reach would tell more.")
+        return
+    yield "Measure next:"
+    for split in verdict.splits[:SHOWN_SPLITS]:
+        yield from _split(split)
+
+
+def _split(split: Split) -> Iterator[str]:
+    touch = split.touch
+    yield words.wrapped(f"{touch.words} (costs {touch.cost:g})", "  ", "    ")
+    for outcome in split.outcomes[:5]:
+        yield _outcome(split, outcome)
+    for caution in touch.cautions:
+        yield words.wrapped(f"Caution: {caution}", "    ", "    ")
+
+
+def _outcome(split: Split, outcome: Outcome) -> str:
+    where = words.span(outcome.low, outcome.high, split.touch.probe.quantity)
+    means = words.listed([
+        f"{'nothing wrong' if label == SOUND_LABEL else ' with '.join(label)} "
+        f"({words.percent(share)})" for label, share in outcome.means
+    ], "or")
+    return words.wrapped(f"{where}: {means}", "    ", "        ")
+
+
+def _afterwards(verdict: Verdict) -> Iterator[str]:
+    if verdict.sound or not verdict.afterwards or not verdict.ranking.explained:
+        return
+    best = verdict.ranking.suspects[0]
+    yield words.wrapped(
+        f"After {words.listed(best.parts)} is put right, expect:")
+    rows = [
+        (a.probe.name or a.probe.node, words.measured(a.value, a.probe.quantity),
+         f"({words.span(a.low, a.high, a.probe.quantity)})")
+        for a in verdict.afterwards
+    ]
+    yield from words.table(rows, right=(1,))
+
+
+def _untested(verdict: Verdict) -> Iterator[str]:
+    by_part: dict[str, list[str]] = {}
+    for fault in verdict.untested:
+        by_part.setdefault(fault.part, []).append(fault.mode)
+    if by_part:
+        yield words.wrapped(
+            f"Untested by DC: {', '.join(by_part)} dried out, open or resistive; also noise, "
+            "oscillation, and contacts that come and go.")
+    if verdict.ranking.unsolved:
+        faults = ", ".join(f"{f.part} {f.mode}" for f in verdict.ranking.unsolved)
+        yield words.wrapped(f"Not solved, so not judged: {faults}.")

@@ -1,0 +1,49 @@
+"""The page of `proof`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from biaspredict.findings import Finding, Gravity
+from biaspredict.infer.slips import ChartCheck
+from biaspredict.model.readings import Quantity
+from biaspredict.model.stage import Stage
+from biaspredict.report import words
+
+LEAD_WORDS = {Gravity.STOP: "STOP", Gravity.CHECK: "check", Gravity.NOTE: "note"}
+
+
+def page(
+    stage: Stage, findings: Iterable[Finding], charts: Iterable[ChartCheck], unsolved: str
+) -> str:
+    """Findings, then each chart beside the stage."""
+    lines = [words.wrapped(stage.title)]
+    for finding in findings:
+        lines.append(words.wrapped(f"{LEAD_WORDS[finding.gravity]}: {finding.fact}", "  ", "    "))
+        if finding.remedy:
+            lines.append(words.wrapped(finding.remedy, "    "))
+    if unsolved:
+        lines.append(words.wrapped(f"No volts could be predicted: {unsolved}", "  "))
+    for check in charts:
+        lines.extend(_chart(check))
+    if len(lines) == 1:
+        lines.append("  nothing to report")
+    return "\n".join(lines)
+
+
+def _chart(check: ChartCheck) -> Iterator[str]:
+    quantity = Quantity.VOLTS if check.chart.quantity == "volts" else Quantity.OHMS
+    if not check.off:
+        yield f"  the {check.chart.quantity} chart agrees with the stage"
+        return
+    yield f"  the {check.chart.quantity} chart does not agree with the stage:"
+    yield from words.table([
+        (entry.name, f"printed {words.measured(entry.value, quantity)}",
+         f"predicted {words.measured(expected, quantity)}")
+        for entry, expected, _ in check.off
+    ], indent="    ")
+    for place, slip in enumerate(check.slips[:3]):
+        lead = "most likely" if place == 0 else "or"
+        yield words.wrapped(f"{lead}: {slip.words}", "    ", "      ")
+    if not check.slips:
+        yield "    no single slip explains it"

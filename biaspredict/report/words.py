@@ -1,0 +1,86 @@
+"""Figures and sentences as the bench says them: three digits, 80 columns, plain words."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Sequence
+
+from biaspredict.model.readings import Quantity
+from biaspredict.quantities import Unit, engineering
+
+WIDTH = 80
+
+
+def volts(value: float) -> str:
+    return engineering(value, Unit.VOLT)
+
+
+def amps(value: float) -> str:
+    return engineering(value, Unit.AMPERE)
+
+
+def ohms(value: float) -> str:
+    """Ohms with the unit, since a bare number could be volts."""
+    return "open" if value > 5e8 else f"{engineering(value, Unit.OHM)} ohm"
+
+
+def percent(share: float) -> str:
+    """A weight as a person says it: never 0 or 100 % of belief."""
+    if share >= 0.995:
+        return "over 99 %"
+    if share < 0.01:
+        return "under 1 %"
+    return f"{share * 100:.0f} %"
+
+
+def measured(value: float, quantity: Quantity) -> str:
+    """A value in the unit of its quantity."""
+    if quantity is Quantity.OHMS:
+        return ohms(value)
+    if quantity is Quantity.GAIN:
+        return f"{value:.3g}"
+    return volts(value)
+
+
+def span(low: float, high: float, quantity: Quantity = Quantity.VOLTS) -> str:
+    return f"{measured(low, quantity)} to {measured(high, quantity)}"
+
+
+def severity(value: float, unit: str) -> str:
+    """A fault's degree: ohms of a leak, or a factor."""
+    if unit == "ohm":
+        return ohms(value)
+    return f"{value:.2g} times" if value < 10 else f"{value:.0f} times"
+
+
+def wrapped(text: str, indent: str = "", hang: str | None = None) -> str:
+    """Text within 80 columns."""
+    return textwrap.fill(
+        text, WIDTH, initial_indent=indent, subsequent_indent=indent if hang is None else hang,
+        break_long_words=True, break_on_hyphens=False,
+    )
+
+
+def listed(items: Sequence[str], last: str = "and") -> str:
+    """a, b and c"""
+    if len(items) < 2:
+        return "".join(items)
+    return f"{', '.join(items[:-1])} {last} {items[-1]}"
+
+
+def table(rows: Iterable[Sequence[str]], *, right: Iterable[int] = (), gap: int = 2,
+          indent: str = "  ") -> list[str]:
+    """Rows in columns as wide as their widest cell; columns in `right` are right-aligned."""
+    lines = [list(row) for row in rows]
+    if not lines:
+        return []
+    widths = [max(len(row[i]) for row in lines) for i in range(len(lines[0]))]
+    flush = set(right)
+    space = " " * gap
+    return [
+        (indent + space.join(
+            cell.rjust(w) if i in flush else cell.ljust(w)
+            for i, (cell, w) in enumerate(zip(row, widths, strict=True))
+        )).rstrip()
+        for row in lines
+    ]
