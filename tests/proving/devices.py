@@ -13,6 +13,9 @@ from biaspredict.model.devices import Bipolar, Diode, Fet, Material, Polarity, S
 
 from .draws import Draws
 
+GUMMEL_POON = (
+    "is", "bf", "ise", "ne", "br", "vaf", "var", "ikf", "ikr", "rb", "re", "rc", "xtb", "eg", "xti"
+)  # fmt: skip
 VT25 = 0.025693  # kT/q at 25 C, volts
 
 # terminal resistances (base, emitter, collector), knee current of the gain, kelvin per watt
@@ -86,8 +89,7 @@ def bipolar_lines(
     kind = "npn" if values["npn"] > 0 else "pnp"
     given = " ".join(
         f"{key}={values[key]!r}"
-        for key in ("is", "bf", "ise", "ne", "br", "vaf", "var", "ikf", "ikr", "rb", "re", "rc")
-        + ("xtb", "eg", "xti")
+        for key in GUMMEL_POON
     )
     hot = values["icbo"] * 2.0 ** ((celsius - 25.0) / values["icbo_doubling"])
     diffused = hot * (1 - values["icbo_ohmic"])
@@ -204,7 +206,8 @@ def fet_lines(
 ) -> list[str]:
     """The field-effect transistor and any leak across it; legs drain, gate, source."""
     d, g, s = legs
-    given = " ".join(f"{key}={values[key]!r}" for key in ("vto", "beta", "lambda", "rd", "rs", "is"))
+    keys = ("vto", "beta", "lambda", "rd", "rs", "is")
+    given = " ".join(f"{key}={values[key]!r}" for key in keys)
     lines = [
         f"j{name} {d} {g} {s} m{name} temp={celsius!r}",
         f".model m{name} {channel} {given} tnom=25",

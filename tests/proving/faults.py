@@ -8,7 +8,6 @@ practice, no source).
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
@@ -17,7 +16,7 @@ from biaspredict.model.parts import CAPACITORS, POTS, TERMINALS, Kind, Part
 from biaspredict.model.stage import GROUND, Stage
 
 from .draws import Draws
-from .specimen import Body, Specimen
+from .specimen import Specimen
 
 OPENED = (1e8, 1e11)  # ohms of an open part, dirt included
 BLIND = frozenset({"dry", "resistive", "open"})  # of a capacitor: DC cannot see these
@@ -131,7 +130,8 @@ def _drift_up(place: Place) -> float:
 
 
 def _drift_down(place: Place) -> float:
-    return place.draw.log(0.35, 1.0 - 1.3 * min(0.3, place.stage.tolerance(place.part).minus) - 0.02)
+    inside = min(0.3, place.stage.tolerance(place.part).minus)
+    return place.draw.log(0.35, 0.98 - 1.3 * inside)
 
 
 def _capacitor_leak(place: Place) -> float:
@@ -196,9 +196,8 @@ def _bipolar(silicon: bool) -> dict[str, Recipe]:
         "low gain": Recipe(2, "times", _log(0.05, 0.5), _low_gain),
         "c and e swapped": Recipe(1, "", None, _exchange("collector", "emitter")),
         "c and b swapped": Recipe(0.5, "", None, _exchange("collector", "base")),
-        "wrong polarity": Recipe(0.5, "", None, _times("npn")),
+        "wrong polarity": Recipe(0.5, "", None, lambda s, r, _: _times("npn")(s, r, -1.0)),
     }  # fmt: skip
-    rows["wrong polarity"] = Recipe(0.5, "", None, lambda s, r, _: _times("npn")(s, r, -1.0))
     if not silicon:
         rows["icbo high"] = Recipe(3, "times", _icbo, _times("icbo"))
     return rows
@@ -383,5 +382,3 @@ def apply(specimen: Specimen, fault: Fault) -> Specimen:
     act = RECIPES[fault.group][fault.mode].act
     return act(specimen, fault.part, severity)
 
-
-__all__ = ["BLIND", "RECIPES", "Body", "Fault", "apply", "draw_fault", "groups", "options"]

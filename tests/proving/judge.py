@@ -1,10 +1,10 @@
-"""What the truth itself says: healthy spread, hard families, and what readings cannot tell apart."""
+"""What the truth itself says: healthy spread, hard families, what readings cannot tell apart."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from . import faults
 from .draws import Draws
 from .faults import RECIPES, Fault
 from .meterman import Instrument, Point, Taken, loaded_volts
+from .specimen import Specimen
 from .spice import Runner
 from .truth import Solved, draw_specimen, solve
 
@@ -94,26 +95,21 @@ def _feedback_pair(stage: Stage) -> bool:
     return False
 
 
+_LOW = frozenset(
+    {Kind.TRANSISTOR, Kind.DIODE, Kind.ZENER, Kind.COIL, Kind.WINDING, Kind.POT, Kind.TRIMMER}
+)
+
+
 def _base_ohms(stage: Stage, node: str) -> float:
     """Parallel ohms of the resistors at a base; a base fed by a junction counts as low."""
     total = 0.0
     for part, terminal in stage.at(node):
         if part.kind is Kind.RESISTOR and part.now:
             total += 1 / part.now
-        elif part.kind in (Kind.TRANSISTOR, Kind.DIODE, Kind.ZENER) and terminal != "base":
-            return 0.0
-        elif part.kind in (Kind.COIL, Kind.WINDING, Kind.POT, Kind.TRIMMER):
+        elif terminal != "base" and part.kind in _LOW:
             return 0.0
     held = {rail.name for rail in stage.rails} | {p.node for p in stage.inputs if not p.blocked}
     return 0.0 if node in held or total == 0.0 else 1 / total
-
-
-@dataclass(frozen=True, slots=True)
-class Fit:
-    """How well a fault can be made to give the readings: twice the negative log likelihood."""
-
-    fault: Fault
-    badness: float
 
 
 class Refitter:
@@ -128,77 +124,82 @@ class Refitter:
         stage: Stage,
         taken: Sequence[Taken],
         instrument: Instrument,
-        ambient: float,
         seed: int,
     ) -> None:
-        self.runner, self.stage, self.taken = runner, stage, taken
-        self.instrument, self.ambient = instrument, ambient
+        self.runner, self.stage, self.instrument = runner, stage, instrument
         rng = np.random.default_rng(seed)
         self.drawn = [draw_specimen(stage, rng) for _ in range(REFIT_DRAWS)]
-        # Everybody's rails are those that were read: a constant taken out of every fit alike.
-        self.points = [t.point for t in taken]
+        self.middle = draw_specimen(stage, None)
+        self.points = [replace(t.point, lead="") for t in taken]
+        self.read = np.array([t.value for t in taken])
+        self.meter = np.diag(np.array([t.sigma for t in taken]) ** 2 + 1e-6)
+        self.sound = self._covariance(self._rows(self.drawn, ()) or [])
 
-    def badness(self, fault_set: Sequence[Fault]) -> float:
-        """Of one fault set at its severities; infinite where too few specimens solve."""
-        sick = self.drawn
-        for fault in fault_set:
-            sick = [faults.apply(s, fault) for s in sick]
-        solved = [s for s in solve(self.runner, sick) if s is not None]
-        if len(solved) < REFIT_DRAWS // 2:
-            return math.inf
+    def _rows(self, specimens: Sequence[Specimen], faulty: Sequence[Fault]) -> list[list[float]]:
+        """Volts at the points for each specimen that solves, meter loading included."""
+        for fault in faulty:
+            specimens = [faults.apply(s, fault) for s in specimens]
+        solved = [s for s in solve(self.runner, specimens) if s is not None]
+        if 2 * len(solved) < len(specimens):
+            return []
         loaded = loaded_volts(self.runner, solved[0], self.points, self.instrument)
         if loaded is None:
-            return math.inf
-        bare = [self._volts(solved[0], p) for p in self.points]
+            return []
+        bare = [_volts(solved[0], p) for p in self.points]
+        # What the meter takes away hardly differs between specimens of one fault.
         loss = [m / b if abs(b) > 0.05 else 1.0 for m, b in zip(loaded, bare, strict=True)]
-        rows = np.array([[self._volts(s, p) for p in self.points] for s in solved]) * np.array(loss)
-        read = np.array([t.value for t in self.taken])
-        meter = np.array([t.sigma for t in self.taken])
-        middle = np.median(rows, axis=0)
-        spread = rows - rows.mean(axis=0)
-        covariance = spread.T @ spread / (len(rows) - 1) + np.diag(meter**2 + 1e-6)
+        return [[_volts(s, p) * f for p, f in zip(self.points, loss, strict=True)] for s in solved]
+
+    def _covariance(self, rows: Sequence[Sequence[float]]) -> Floats:
+        if not rows:
+            return self.meter
+        spread = np.array(rows) - np.mean(rows, axis=0)
+        return np.asarray(spread.T @ spread / max(1, len(rows) - 1) + self.meter)
+
+    def _badness(self, middle: Floats, covariance: Floats) -> float:
+        off = self.read - middle
         _, size = np.linalg.slogdet(covariance)
-        off = read - middle
         return float(off @ np.linalg.solve(covariance, off) + size)
 
-    def _volts(self, solved: Solved, point: Point) -> float:
-        return solved.volts[point.node] - solved.volts[point.minus]
+    def quick(self, faulty: Sequence[Fault]) -> float:
+        """From the middle specimen alone, through the spread of the sound stage."""
+        rows = self._rows([self.middle], faulty)
+        return self._badness(np.array(rows[0]), self.sound) if rows else math.inf
 
-    def best(self, mode: Fault, bounds: tuple[float, float] | None) -> Fit:
-        """The mode at the severity that fits the readings best."""
+    def badness(self, faulty: Sequence[Fault]) -> float:
+        """Of these faults at their severities; infinite where too few specimens solve."""
+        rows = self._rows(self.drawn, faulty)
+        if not rows:
+            return math.inf
+        return self._badness(np.median(np.array(rows), axis=0), self._covariance(rows))
+
+    def best(self, mode: Fault, bounds: tuple[float, float] | None) -> float:
+        """Badness of the mode at the severity that fits best: sought quickly, then in full."""
         if bounds is None:
-            return Fit(mode, self.badness([mode]))
-        low, high = (math.log(b) for b in bounds)
-        grid = np.linspace(low, high, 7)
-        step = float(grid[1] - grid[0])
-        fits = {x: self.badness([_at(mode, x)]) for x in map(float, grid)}
-        for _ in range(3):
-            middle = min(fits, key=lambda x: fits[x])
-            step /= 2
-            for x in (middle - step, middle + step):
-                if low <= x <= high and x not in fits:
-                    fits[x] = self.badness([_at(mode, x)])
-        found = min(fits, key=lambda x: fits[x])
-        return Fit(_at(mode, found), fits[found])
+            return self.badness([mode])
+        grid = [float(x) for x in np.linspace(math.log(bounds[0]), math.log(bounds[1]), 25)]
+        step = grid[1] - grid[0]
+        middle = min(grid, key=lambda x: self.quick([_at(mode, x)]))
+        near = [middle + k * step / 2 for k in (-2, -1, 0, 1, 2)]
+        return min(self.badness([_at(mode, x)]) for x in near)
 
     def can_be(self, part: str, truth: Sequence[Fault]) -> bool:
         """Whether some fault of the part fits the readings nearly as well as the true one does."""
-        goal = self.badness(truth) + TELLING
-        for fault in truth:
-            if len(truth) == 1 and fault.severity is not None:
-                goal = min(goal, self.best(fault, _around(fault)).badness + TELLING)
-        return any(self.best(mode, bounds).badness <= goal for mode, bounds in every(self.stage, part))
+        goal = self.badness(truth)
+        if len(truth) == 1 and truth[0].severity is not None:
+            size = truth[0].severity
+            goal = min(goal, self.best(truth[0], (size / 2, size * 2)))
+        return any(
+            self.best(mode, bounds) <= goal + TELLING for mode, bounds in every(self.stage, part)
+        )
+
+
+def _volts(solved: Solved, point: Point) -> float:
+    return solved.volts[point.tip] - solved.volts[point.minus]
 
 
 def _at(mode: Fault, log_severity: float) -> Fault:
-    return Fault(
-        mode.group, mode.mode, mode.part, math.exp(log_severity), mode.unit, mode.lead, mode.also
-    )
-
-
-def _around(fault: Fault) -> tuple[float, float]:
-    assert fault.severity is not None
-    return fault.severity / 2, fault.severity * 2
+    return replace(mode, severity=math.exp(log_severity))
 
 
 # How far a refit may go: wider than any draw, so that nobody is acquitted by a limit.

@@ -53,7 +53,7 @@ def _pick(draw: Draws, weighted: list[tuple[float, Choice]]) -> Choice:
 def single(stage: Stage, volts: Mapping[str, float], draw: Draws) -> tuple[Fault, ...]:
     """One fault that DC can see in principle: a mode by how often it is met, then its part."""
     by_mode: dict[tuple[str, str], list[tuple[float, Choice]]] = {}
-    for often, *choice in options(stage):
+    for _, *choice in options(stage):
         group, mode, part, lead = choice
         by_mode.setdefault((group, mode), []).append((1.0, (group, mode, part, lead)))
     often_of = {(g, m): w for w, g, m, _, _ in options(stage)}
@@ -64,7 +64,7 @@ def single(stage: Stage, volts: Mapping[str, float], draw: Draws) -> tuple[Fault
 
 
 def pair(stage: Stage, volts: Mapping[str, float], draw: Draws) -> tuple[Fault, ...]:
-    """Two faults that come together: capacitors of one batch, or a transistor and what it cooked."""
+    """Two faults that come together: capacitors of one batch, a transistor and what it cooked."""
     assert draw.rng is not None
     electrolytics = [p for p in stage.parts if p.kind is Kind.ELECTROLYTIC]
     cooked = [

@@ -50,11 +50,19 @@ INSTRUMENTS = (
 
 @dataclass(frozen=True, slots=True)
 class Point:
-    """Where a person puts the leads. name: as the person writes it, "rail B+" for a rail."""
+    """Where a person puts the leads. name: as the person writes it, "rail B+" for a rail.
+
+    lead: where the tip really rests, if not on the node but on the lead behind a bad joint.
+    """
 
     name: str
     node: str
     minus: str = GROUND
+    lead: str = ""
+
+    @property
+    def tip(self) -> str:
+        return self.lead or self.node
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +118,18 @@ def everywhere(stage: Stage) -> tuple[Point, ...]:
     return (*usual, *others)
 
 
-def read(runner: Runner, solved: Solved, where: Sequence[Point], habit: Habit) -> list[Taken] | None:
+def touched(where: Sequence[Point], sick: Solved, draw: Draws) -> list[Point]:
+    """At a bad joint the person's tip lands on the lead as often as on the pad."""
+    found = []
+    for point in where:
+        on_lead = point.name in sick.specimen.lifts and draw.chance(0.5)
+        found.append(replace(point, lead=f"{point.name} lead") if on_lead else point)
+    return found
+
+
+def read(
+    runner: Runner, solved: Solved, where: Sequence[Point], habit: Habit
+) -> list[Taken] | None:
     """Readings at these points, each with the meter in the circuit; None if one will not solve."""
     loaded = loaded_volts(runner, solved, where, habit.instrument)
     if loaded is None:
@@ -122,7 +141,7 @@ def loaded_volts(
     runner: Runner, solved: Solved, where: Sequence[Point], instrument: Instrument
 ) -> list[float] | None:
     """Volts across each pair of points while this meter hangs there, its range found by hand."""
-    volts = [solved.volts[p.node] - solved.volts[p.minus] for p in where]
+    volts = [solved.volts[p.tip] - solved.volts[p.minus] for p in where]
     scales = [instrument.range_for(v) for v in volts]
     if not instrument.ohms:
         # The person tries from above and stays on the lowest range that holds the needle.
@@ -140,8 +159,8 @@ def _across(
 ) -> list[float]:
     jobs = []
     for point, load in zip(where, ohms, strict=True):
-        deck = write(solved.specimen, Branch(point.node, point.minus, load))
-        ends = [deck.numbers[n] for n in (point.node, point.minus)]
+        deck = write(solved.specimen, Branch(point.tip, point.minus, load))
+        ends = [deck.numbers[n] for n in (point.tip, point.minus)]
         jobs.append(Job(tuple(deck.lines), tuple(n for n in ends if n != "0")))
     volts = []
     for point, (row,) in zip(where, runner.solve(jobs), strict=True):
@@ -149,7 +168,7 @@ def _across(
             volts.append(math.nan)
         else:
             both = iter(row)
-            high = 0.0 if point.node == GROUND else next(both)
+            high = 0.0 if point.tip == GROUND else next(both)
             volts.append(high - (0.0 if point.minus == GROUND else next(both)))
     return volts
 
@@ -166,7 +185,8 @@ def _written(point: Point, exact: float, habit: Habit) -> Taken:
         half = scale / 100  # a scale of fifty divisions
         shown = exact + habit.gains[scale] * (scale if meter.of_range else exact)
         shown = round((shown + draw.normal(half / 2)) / half) * half
-        sigma = math.hypot(meter.accuracy * (scale if meter.of_range else abs(exact)) / 2, half / 1.5)
+        size = scale if meter.of_range else abs(exact)
+        sigma = math.hypot(meter.accuracy * size / 2, half / 1.5)
     about = draw.chance(habit.sloppy)
     if about:
         shown *= 1 + draw.normal(0.025)
@@ -174,7 +194,7 @@ def _written(point: Point, exact: float, habit: Habit) -> Taken:
     digits = 2 if about else 3 if draw.chance(0.7) else 4
     value = three(shown, digits)
     sigma = math.hypot(sigma, 10.0 ** (_power(value) - digits + 1) / 3.5)
-    range_ = "" if meter.counts or meter.ohms else f" range {_plain(scale)} V"
+    range_ = "" if meter.counts else f" range {_plain(scale)} V"
     text = f"{point.name} {'about ' if about else ''}{_plain(value)}{range_}"
     if point.minus != GROUND:
         text = text.replace(point.name, f"{point.node} to {point.minus}", 1)
@@ -201,8 +221,3 @@ def sheet(taken: Sequence[Taken], habit: Habit, celsius: float | None = None) ->
     if celsius is not None:
         lines.append(f"temperature {celsius:.0f} C")
     return "\n".join([*lines, "", *(t.text for t in taken)]) + "\n"
-
-
-def steady(habit: Habit, draw: Draws) -> Habit:
-    """The same person and meter, with draws of another stream."""
-    return replace(habit, draw=draw)

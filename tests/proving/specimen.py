@@ -153,12 +153,12 @@ def write(specimen: Specimen, meter: Branch | None = None) -> Deck:
     for place, (ref, body) in enumerate(specimen.bodies.items()):
         legs = []
         for terminal, node in zip(TERMINALS[body.part.kind], body.nodes, strict=True):
-            ohms = specimen.lifts.get(f"{ref}.{terminal}")
-            if ohms is None:
+            joint = specimen.lifts.get(f"{ref}.{terminal}")
+            if joint is None:
                 legs.append(node)
             else:
                 lead = f"{ref}.{terminal} lead"
-                deck.resistor(lead, node, min(ohms, 1e11))
+                deck.resistor(lead, node, min(joint, 1e11))
                 legs.append(lead)
         _write_body(deck, f"p{place}", ref, body, tuple(legs), specimen.celsius(ref))
     return deck

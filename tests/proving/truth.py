@@ -55,17 +55,16 @@ def draw_specimen(
         volts = rail.volts * (1 + move * (spread.plus if move > 0 else spread.minus))
         volts = (rails or {}).get(rail.name, volts)
         drawn[rail.name] = (volts, rail.ohms * (1 + draw.uniform(-0.1, 0.1)))
-    sources = []
-    for port in stage.inputs:
-        if port.ohms is not None and not port.blocked:
-            sources.append(Branch(port.node, GROUND, max(port.ohms, WIRE)))
-    for port in stage.outputs:
-        if port.ohms is not None and not port.blocked:
-            sources.append(Branch(port.node, GROUND, max(port.ohms, WIRE)))
-    for pin in stage.pins:
-        if pin.volts is not None:
-            held = pin.volts * (1 + draw.uniform(-0.02, 0.02))
-            sources.append(Branch(pin.node, GROUND, max(pin.ohms, WIRE), held))
+    sources = [
+        Branch(port.node, GROUND, max(port.ohms, WIRE))
+        for port in (*stage.inputs, *stage.outputs)
+        if port.ohms is not None and not port.blocked
+    ]
+    sources += [
+        Branch(pin.node, GROUND, max(pin.ohms, WIRE), pin.volts * (1 + draw.uniform(-0.02, 0.02)))
+        for pin in stage.pins
+        if pin.volts is not None
+    ]
     return Specimen(stage, here, bodies, drawn, sources=tuple(sources))
 
 
@@ -94,8 +93,10 @@ def _values(stage: Stage, part: Part, draw: Draws, old: bool, ambient: float) ->
         kelvin = ambient + 273.15 + draw.uniform(0.0, 4.0)
         ohms *= math.exp(device.beta * (1 / kelvin - 1 / 298.15))
     if part.kind in (Kind.POT, Kind.TRIMMER):
-        turn = draw.uniform(0.3, 0.7) if part.turn is None else part.turn + draw.uniform(-0.03, 0.03)
-        turn = min(1.0, max(0.0, turn))
+        by_eye = 0.5 + draw.uniform(-0.2, 0.2)
+        if part.turn is not None:
+            by_eye = part.turn + (draw.uniform(-0.03, 0.03) if 0 < part.turn < 1 else 0.0)
+        turn = min(1.0, max(0.0, by_eye))
         upper, lower = ohms * (1 - turn), ohms * turn
         return {"upper": upper, "lower": lower, "wiper": draw.log(0.5, 20.0)}
     return {"ohms": ohms}
@@ -145,7 +146,9 @@ def _unpack(deck: Deck, row: Row) -> tuple[dict[str, float], dict[str, float], l
     return volts, amps, list(row[len(names) + len(vectors) :])
 
 
-def solve(runner: Runner, specimens: Sequence[Specimen], *, check: bool = False) -> list[Solved | None]:
+def solve(
+    runner: Runner, specimens: Sequence[Specimen], *, check: bool = False
+) -> list[Solved | None]:
     """Each specimen at its own self-heated temperatures; None where it does not verifiably solve.
 
     check: also demand that the currents at every node add up, and that a start from another
@@ -203,7 +206,7 @@ def _amps(flow: Flow, volts: dict[str, float], amps: dict[str, float]) -> float:
     if flow.lamp is not None:
         hot, rated, cold, power = flow.lamp
         size = math.sqrt(across**2 + 1e-8) / rated
-        return across / (hot * (cold + (1 - cold) * size**power))
+        return float(across / (hot * (cold + (1 - cold) * size**power)))
     return (across - flow.emf) / flow.ohms
 
 
@@ -225,9 +228,8 @@ def _adds_up(deck: Deck, volts: dict[str, float], amps: dict[str, float]) -> boo
 def _same_from_elsewhere(runner: Runner, solved: Solved) -> Solved | None:
     """The same point when ngspice starts from every node at half its volts."""
     deck = write(solved.specimen)
-    sets = " ".join(
-        f"v({deck.numbers[n]})={solved.volts[n] / 2!r}" for n in solved.specimen.stage.nodes if n != GROUND
-    )
+    nodes = [n for n in solved.specimen.stage.nodes if n != GROUND]
+    sets = " ".join(f"v({deck.numbers[n]})={solved.volts[n] / 2!r}" for n in nodes)
     ((row,),) = runner.solve([Job((*deck.lines, f".nodeset {sets}"), reads(deck))])
     found = _unpack(deck, row)
     if found is None:

@@ -1,0 +1,125 @@
+"""The one place where the proving ground meets the tool: its answer, in the ground's own words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from biaspredict.model.readings import Quantity
+from biaspredict.model.stage import GROUND, Stage
+
+if TYPE_CHECKING:
+    from biaspredict.infer import ranking
+    from biaspredict.predict.observe import Probe
+
+FAINT = 1e-4  # weights below are left out
+
+
+@dataclass(frozen=True, slots=True)
+class Suspect:
+    """One suspect as the tool lists it, or a pair of them.
+
+    faults: (part, mode) for each member, in the words of the table of priors: part "R3", "Q1",
+    "B+" or "board NODE"; a bad joint at a leg is ("Q1", "base joint"), an open one "base open".
+    low, high: the reported 90 % range of the severity, unit "ohm" or "times"; None where fixed.
+    """
+
+    faults: tuple[tuple[str, str], ...]
+    weight: float
+    group: int
+    low: float | None = None
+    high: float | None = None
+    unit: str = ""
+
+    @property
+    def parts(self) -> frozenset[str]:
+        return frozenset(part for part, _ in self.faults)
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """A reading the tool asks for next; `minus` is the other lead."""
+
+    volts: bool
+    node: str
+    minus: str = GROUND
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """sound: weight of "nothing is wrong". suspects: heaviest first, groups numbered.
+
+    explained: False where the tool says that nothing explains the readings.
+    """
+
+    sound: float
+    suspects: tuple[Suspect, ...]
+    advice: tuple[Advice, ...] = ()
+    unsolved: int = 0
+    explained: bool = True
+
+    @property
+    def first_group(self) -> tuple[Suspect, ...]:
+        return self.groups(1)
+
+    def groups(self, count: int) -> tuple[Suspect, ...]:
+        """Suspects of the first so many groups."""
+        first = sorted({s.group for s in self.suspects})[:count]
+        return tuple(s for s in self.suspects if s.group in first)
+
+
+def load(path: Path) -> Stage:
+    """A stage from its file, by the tool's notation."""
+    from biaspredict.notation import load_stage
+
+    return load_stage(path)
+
+
+def parse(text: str) -> Stage:
+    """A stage from its text."""
+    from biaspredict.notation import parse_stage
+
+    return parse_stage(text)
+
+
+def answer(stage: Stage, text: str) -> Answer:
+    """What the tool says of a readings file, given as the person wrote it."""
+    from biaspredict.notation import parse_readings
+    from biaspredict.pipeline import suspect
+
+    verdict = suspect(stage, parse_readings(text, stage))
+    found = verdict.ranking
+    return Answer(
+        found.sound,
+        tuple(_suspect(s) for s in found.suspects if s.weight > FAINT),
+        tuple(_advice(split.touch.probe) for split in verdict.splits),
+        len(found.unsolved),
+        found.explained,
+    )
+
+
+def _suspect(found: ranking.Suspect) -> Suspect:
+    degree = found.severities[0] if len(found.faults) == 1 else None
+    return Suspect(
+        tuple(_key(fault.part, fault.mode) for fault in found.faults),
+        found.weight,
+        found.group,
+        degree.low if degree else None,
+        degree.high if degree else None,
+        degree.unit if degree else "",
+    )
+
+
+def _key(part: str, mode: str) -> tuple[str, str]:
+    if part.startswith("board at "):
+        return part.replace("board at ", "board ", 1), mode
+    ref, _, terminal = part.partition(".")
+    if mode == "joint" and terminal:
+        return ref, f"{terminal} joint"
+    return part, mode
+
+
+def _advice(probe: Probe) -> Advice:
+    plain = probe.quantity is Quantity.VOLTS and not probe.doing
+    return Advice(plain, probe.node, probe.minus or GROUND)
