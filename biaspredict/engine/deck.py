@@ -30,6 +30,8 @@ OPTIONS = (
 JOINTED = frozenset({Device.BIPOLAR, Device.JFET, Device.JUNCTION})
 KEY = "key"  # a node whose volts tell one run from every other
 FLAT = 1e30  # Early volts of a transistor without that effect
+ICBO_IDEALITY = 2.0
+NO_AMPS = 1e-20  # saturation current of a diode that is not there: ngspice takes its logarithm
 
 Handles = dict[str, float]
 
@@ -183,10 +185,13 @@ def _moving(
 def _bipolar_cards(k: int, element: Element, inner: list[str], values: list[str]) -> list[str]:
     c, b, e = inner
     saturation, gain, reverse, early, icbo, cb, be, ce = values
-    kind = "npn" if element.values[0] > 0.0 else "pnp"
+    npn = element.values[0] > 0.0
     return [
         f"q{k} {c} {b} {e} m{k}",
-        f".model m{k} {kind} is={saturation} bf={gain} br={reverse} vaf={early} isc={icbo} nc=2.0",
+        f".model m{k} {'npn' if npn else 'pnp'} is={saturation} bf={gain} br={reverse} vaf={early}",
+        # A diode carries ICBO: ngspice takes an `isc` above 1e-4 for a multiple of `is`.
+        f"d{k}i {b} {c} m{k}i" if npn else f"d{k}i {c} {b} m{k}i",
+        f".model m{k}i d is={icbo} n={ICBO_IDEALITY!r}",
         f"r{k}cb {c} {b} {cb}",
         f"r{k}be {b} {e} {be}",
         f"r{k}ce {c} {e} {ce}",
@@ -236,7 +241,7 @@ def _bipolar(k: str, v: tuple[float, ...]) -> Handles:
         f"altermod m{k} bf": gain,
         f"altermod m{k} br": reverse,
         f"altermod m{k} vaf": min(early, FLAT),
-        f"altermod m{k} isc": icbo,
+        f"altermod m{k}i is": max(icbo, NO_AMPS),
         f"alter r{k}cb": held(cb),
         f"alter r{k}be": held(be),
         f"alter r{k}ce": held(ce),

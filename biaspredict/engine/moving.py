@@ -12,11 +12,12 @@ from numpy.typing import NDArray
 from biaspredict.engine.deck import Deck, Swing, deck
 from biaspredict.engine.simulator import Simulator
 from biaspredict.engine.solver import Floats
-from biaspredict.engine.values import applied, limits, rewired, sensible
+from biaspredict.engine.values import applied, held, limits, rewired, sensible
 from biaspredict.errors import InputError, Unsolved
 from biaspredict.model.circuit import Circuit, Device, Variation
 
 Start = Literal["off", "operating"]
+RISE = 1e-3  # of a step, in which the sources come up at switch-on
 AT_MOST = 2_000_000  # points of a run over time; beyond, memory goes before the answer comes
 
 _REMEDY = "Check the stage with the DC prediction first, then with fewer capacitors or coils."
@@ -67,7 +68,7 @@ def traced(
         raise InputError("The time to run must be longer than the step, and not a million times.")
     for name in drives:
         _source(circuit, name)
-    swing = Swing(step / 10.0 if start == "off" else None, drives)
+    swing = Swing(step * RISE if start == "off" else None, drives)
     _, text = _deck(circuit, variation, swing=swing)
     simulator.load(text)
     span, at_most = repr(float(stop)), repr(float(step))
@@ -81,6 +82,22 @@ def traced(
     if volts is None:
         raise Unsolved("The run over time left no volts.", remedy=_REMEDY)
     return times, volts
+
+
+def winding_amps(circuit: Circuit, name: str, times: Floats, volts: Floats) -> Floats:
+    """Amps (T,) out of the first terminal of the WINDING `name` during a run over time.
+
+    `times`, `volts`: what `Ngspice.transient` returned for `circuit`. A rectifier's peak current
+    is its largest value. Source: Ohm's law across the winding's own resistance.
+    """
+    winding = circuit.element(name)
+    if winding.device is not Device.WINDING:
+        raise InputError(f"{name} is not a winding.", remedy="Name a winding of the transformer.")
+    ohms, rms, hertz = winding.values
+    column = {node: volts[:, k] for k, node in enumerate(circuit.nodes)}
+    first, second = (column.get(node, np.zeros_like(times)) for node in winding.nodes)
+    driven: Floats = rms * math.sqrt(2.0) * np.sin(2.0 * math.pi * hertz * times)
+    return (driven - (first - second)) / held(ohms)
 
 
 def _source(circuit: Circuit, name: str) -> None:

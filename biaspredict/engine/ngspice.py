@@ -157,7 +157,7 @@ class Ngspice:
     ) -> tuple[Floats, Floats]:
         """Seconds (T,) from 0 to `stop`, at most `step` apart, and node volts (T, nodes).
 
-        start "off": everything discharged, all sources rise within the first tenth of a step.
+        start "off": everything discharged, all sources rise within a thousandth of a step.
         start "operating": from the operating point. Windings swing at their hertz either way.
         drives: peak volts and hertz of a sine added to a SOURCE. Raises as `sweep` does.
         """

@@ -94,7 +94,11 @@ def point(simulator: Simulator, case: Case, structure: tuple[object, ...]) -> li
         loaded = _load(simulator, case, structure)
     _settle(simulator, loaded, case)
     if not simulator.run("op"):
-        return None
+        # Once more on a fresh deck: whoever else uses ngspice may have loaded a circuit.
+        loaded = _load(simulator, case, structure)
+        _settle(simulator, loaded, case)
+        if not simulator.run("op"):
+            return None
     volts = [simulator.value(name) for name in loaded.nodes]
     volts += [simulator.value(loaded.behind[lead]) for lead, _ in case.variation.lifts]
     low, high = limits(case.concrete, case.variation.loads)

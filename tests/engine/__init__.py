@@ -1,0 +1,1 @@
+"""Tests of the engines, and the circuits they share."""
