@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from biaspredict.engine.detours import by_degrees, through_time
 from biaspredict.engine.network import Network
 from biaspredict.engine.newton import Outcome, newton
-from biaspredict.engine.plan import Ints, Lot, Plan, lot, sensible
+from biaspredict.engine.plan import Ints, Lot, Plan, lot, plan_of, sensible
 from biaspredict.engine.solver import Floats, Solutions
 from biaspredict.engine.values import MARGIN
 from biaspredict.model.circuit import SOUND, Axis, Circuit, Device, Variation
@@ -72,7 +72,7 @@ class Batch:
     def _plan(self, circuit: Circuit) -> tuple[Plan, Floats | None]:
         known = self._known.get(circuit)
         if known is None:
-            plan = Plan(circuit)
+            plan = plan_of(circuit)
             while len(self._known) >= KEPT:
                 self._known.pop(next(iter(self._known)))
             known = self._known[circuit] = (plan, _sound(plan))

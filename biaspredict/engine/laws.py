@@ -29,7 +29,10 @@ def part_of(array: NDArray[_Number], keep: Ints) -> NDArray[_Number]:
 
 
 class Group:
-    """ends: terminals (from, to) of each flow; pairs: (equation, unknown) of each slope."""
+    """ends: terminals (from, to) of each flow; pairs: (equation, unknown) of each slope.
+
+    rows: value row (D,) behind each quantity of the law, -1 where there is none.
+    """
 
     ends: ClassVar[tuple[tuple[int, int], ...]]
     pairs: ClassVar[tuple[tuple[int, int], ...]]
@@ -37,6 +40,7 @@ class Group:
 
     def __init__(self, legs: Ints) -> None:
         self.legs = legs
+        self.rows: dict[str, Ints] = {}
         self.shared = legs.shape[-1] == 1
         self.count = legs.shape[1]
 

@@ -27,6 +27,9 @@ from biaspredict.model.devices import (
     thermal_volts,
 )
 
+# A group, and the field behind each quantity of its law.
+Made = tuple[Group, dict[str, str]]
+
 SHUNT = 1.0 / OPEN  # siemens from every node to ground: a floating node has a voltage too
 
 
@@ -175,8 +178,7 @@ class Network:
 def _sums(places: Ints, weights: Floats, shape: tuple[int, ...]) -> Floats:
     """Weights added up at flat places of an array of `shape`."""
     size = int(np.prod(shape))
-    result: Floats = np.bincount(places, weights, size).reshape(shape)
-    return result
+    return np.asarray(np.bincount(places, weights, size), dtype=np.float64).reshape(shape)
 
 
 def _places(group: Group, size: int) -> Ints:
@@ -194,7 +196,12 @@ def _groups(plan: Plan, lot: Lot) -> Iterator[Group]:
         size = len(FIELDS[device])
         for which in _split(placed.legs, len(TERMINALS[device]), lot):
             fields = [lot.values[placed.rows[which] + i] for i in range(size)]
-            yield from make(placed.legs[which], fields, lot)
+            for group, quantities in make(placed.legs[which], fields, lot):
+                group.rows = {
+                    quantity: placed.rows[which] + FIELDS[device].index(field)
+                    for quantity, field in quantities.items()
+                }
+                yield group
 
 
 def _split(legs: Ints, count: int, lot: Lot) -> Iterator[Ints]:
@@ -215,27 +222,37 @@ def _legs(lot: Lot, *legs: Ints) -> Ints:
 
 
 def _branches(plan: Plan, lot: Lot) -> Iterator[Branches]:
-    pots = plan.placed.get(Device.POT)
-    start, end = plan.branch_from, plan.branch_to
-    conductance = siemens(lot.values[plan.branch_row])
-    emf = np.zeros((len(start), lot.many))
+    count = len(plan.branch_row)
+    none = np.full(count, -1)
+    rows = {"ohms": plan.branch_row, "emf": none.copy(), "upper": none, "lower": none}
     sources = plan.placed.get(Device.SOURCE)
     if sources is not None:
-        ohms_rows = {int(row): i for i, row in enumerate(plan.branch_row)}
-        for row in sources.rows:
-            emf[ohms_rows[int(row) + 1]] = lot.values[row]
+        rows["emf"][np.searchsorted(plan.branch_row, sources.rows + 1)] = sources.rows
+    start, end = plan.branch_from, plan.branch_to
+    conductance = siemens(lot.values[plan.branch_row])
+    pots = plan.placed.get(Device.POT)
     if pots is not None:
         start = np.concatenate((start, pots.legs, pots.legs + 1))
         end = np.concatenate((end, pots.legs + 1, pots.legs + 2))
         conductance = np.concatenate((conductance, siemens(pot_ohms(lot.values, pots.rows))))
-        emf = np.concatenate((emf, np.zeros((2 * len(pots.legs), lot.many))))
+        none, turn = np.full(len(pots.rows), -1), pots.rows + 1
+        for name, upper, lower in (
+            ("ohms", pots.rows, pots.rows),
+            ("emf", none, none),
+            ("upper", turn, none),
+            ("lower", none, turn),
+        ):
+            rows[name] = np.concatenate((rows[name], upper, lower))
+    emf = np.where(rows["emf"][:, None] >= 0, lot.values[rows["emf"]], 0.0)
     own = np.array(
         [int(a) in lot.touched or int(b) in lot.touched for a, b in zip(start, end, strict=True)],
         dtype=bool,
     )
     for mask in (~own, own):
         if mask.any():
-            yield Branches(_legs(lot, start[mask], end[mask]), conductance[mask], emf[mask])
+            group = Branches(_legs(lot, start[mask], end[mask]), conductance[mask], emf[mask])
+            group.rows = {name: row[mask] for name, row in rows.items()}
+            yield group
     for ohms, a, b, volts in (
         (lot.load_ohms, lot.load_from, lot.load_to, lot.load_volts),
         (lot.lift_ohms, _spare_nodes(plan, lot), lot.lift_node, np.zeros_like(lot.lift_ohms)),
@@ -262,31 +279,33 @@ def _heat(lot: Lot) -> tuple[Floats, Floats]:
     return BOLTZMANN_OVER_CHARGE * kelvin, kelvin / (REFERENCE_CELSIUS + KELVIN)
 
 
-def _junctions(first: Ints, f: list[Floats], lot: Lot) -> Iterator[Group]:
+def _junctions(first: Ints, f: list[Floats], lot: Lot) -> Iterator[Made]:
     saturation, ideality, gap, zener_volts, zener_amps, _ = f
     volts, ratio = _heat(lot)
     thermal = ideality * volts
     ones = np.ones((len(first), 1))
     hot = saturation * np.exp((ratio - 1.0) * gap / thermal)
-    yield Junctions(_legs(lot, first, first + 1), ones, hot, thermal, np.zeros_like(thermal))
+    legs, zero = _legs(lot, first, first + 1), np.zeros_like(thermal)
+    yield Junctions(legs, ones, hot, thermal, zero), {"saturation": "saturation"}
     if np.isfinite(zener_volts).any():
         # Breakdown: a diode the other way round behind a source (see values.breakdown_volts).
         bend = thermal_volts(REFERENCE_CELSIUS) * np.log(zener_amps / ZENER_SATURATION + 1.0)
-        yield Junctions(
+        broken = Junctions(
             _legs(lot, first + 1, first),
             ones,
             np.full((len(first), lot.many), ZENER_SATURATION),
             np.broadcast_to(volts, zener_volts.shape).copy(),
             zener_volts - bend,
         )
+        yield broken, {"emf": "zener_volts"}
 
 
-def _bipolars(first: Ints, f: list[Floats], lot: Lot) -> Iterator[Group]:
+def _bipolars(first: Ints, f: list[Floats], lot: Lot) -> Iterator[Made]:
     sign, saturation, gain, reverse, early, icbo, gap = f[:7]
     volts, ratio = _heat(lot)
     warm = ratio**1.5
     hotter = lot.values[TEMPERATURE] - REFERENCE_CELSIUS
-    yield Bipolars(
+    group = Bipolars(
         _legs(lot, first, first + 1, first + 2),
         np.sign(sign),
         saturation * np.exp((ratio - 1.0) * gap / volts),
@@ -296,27 +315,32 @@ def _bipolars(first: Ints, f: list[Floats], lot: Lot) -> Iterator[Group]:
         icbo * np.exp2(hotter / 9.0),
         np.broadcast_to(volts, sign.shape).copy(),
     )
+    yield group, {name: name for name in ("saturation", "gain", "reverse_gain", "early", "icbo")}
 
 
-def _fets(first: Ints, f: list[Floats], lot: Lot) -> Iterator[Group]:
+def _fets(first: Ints, f: list[Floats], lot: Lot) -> Iterator[Made]:
     sign, idss, pinch_off, slope = f[:4]
     sign = np.sign(sign)
     volts = np.broadcast_to(_heat(lot)[0], sign.shape).copy()
     gate = np.full(sign.shape, GATE_SATURATION)
-    yield Channels(_legs(lot, first, first + 1, first + 2), sign, idss, pinch_off, slope)
+    legs = _legs(lot, first, first + 1, first + 2)
+    yield (
+        Channels(legs, sign, idss, pinch_off, slope),
+        {"idss": "idss", "pinch_off": "pinch_off"},
+    )
     for far in (first + 2, first):
-        yield Junctions(_legs(lot, first + 1, far), sign, gate, volts, np.zeros_like(volts))
+        yield Junctions(_legs(lot, first + 1, far), sign, gate, volts, np.zeros_like(volts)), {}
 
 
-def _lamps(first: Ints, f: list[Floats], lot: Lot) -> Iterator[Group]:
-    yield Lamps(_legs(lot, first, first + 1), *f)
+def _lamps(first: Ints, f: list[Floats], lot: Lot) -> Iterator[Made]:
+    yield Lamps(_legs(lot, first, first + 1), *f), {"hot_ohms": "hot_ohms"}
 
 
-def _drains(first: Ints, f: list[Floats], lot: Lot) -> Iterator[Group]:
-    yield Drains(_legs(lot, first, first + 1), *f)
+def _drains(first: Ints, f: list[Floats], lot: Lot) -> Iterator[Made]:
+    yield Drains(_legs(lot, first, first + 1), *f), {"amps": "amps"}
 
 
-_MAKERS: dict[Device, Callable[[Ints, list[Floats], Lot], Iterator[Group]]] = {
+_MAKERS: dict[Device, Callable[[Ints, list[Floats], Lot], Iterator[Made]]] = {
     Device.JUNCTION: _junctions,
     Device.BIPOLAR: _bipolars,
     Device.JFET: _fets,

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -103,6 +104,12 @@ class Plan:
 
     def axis_rows(self, axes: Sequence[Axis]) -> list[list[int]]:
         return [[self.row[name] for name in axis.parameters] for axis in axes]
+
+
+@lru_cache(maxsize=8)
+def plan_of(circuit: Circuit) -> Plan:
+    """The plan of a circuit; those used last are kept."""
+    return Plan(circuit)
 
 
 def _columns(rows: Sequence[tuple[int, ...]], width: int) -> list[Ints]:

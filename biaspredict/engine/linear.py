@@ -1,0 +1,165 @@
+"""The linear stage at a solved operating point: what a small change of anything does."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from biaspredict.engine.laws import Group
+from biaspredict.engine.network import Network
+from biaspredict.engine.partials import PLAIN, partial
+from biaspredict.engine.plan import TEMPERATURE, Ints, Lot, Plan, lot, plan_of
+from biaspredict.engine.solver import Floats
+from biaspredict.model.circuit import Axis, Circuit, Variation
+
+CHUNK = 256
+RELATIVE, KELVINS, LEAST = 1e-4, 0.01, 1e-6  # half steps of differences, where there is no formula
+
+Probes = Sequence[tuple[int, int]] | NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Linear:
+    """slopes: (B, K, P) volts between a probe's points per axis amount; source_ohms: (B, K)
+    resistance seen between them. Rows of NaN where the volts were."""
+
+    slopes: Floats
+    source_ohms: Floats
+
+
+def linearise(
+    circuit: Circuit,
+    variations: Sequence[Variation],
+    axes: Sequence[Axis],
+    amounts: Floats | None,
+    volts: Floats,
+    probes: Probes,
+) -> Linear:
+    """Slopes of probe volts along the axes, and source resistances, at solved points.
+
+    amounts: (B, P) where on the axes the points lie, None for 0; volts: (B, n + spares) as
+    solved there. probes: (plus, minus) columns of volts, -1 for ground; as an array (K, 2),
+    or (B, K, 2) where each variation has its own.
+    """
+    plan, many = plan_of(circuit), len(variations)
+    pairs = np.asarray(probes, dtype=np.int64)
+    if pairs.ndim < 3:
+        pairs = np.broadcast_to(pairs.reshape(1, -1, 2), (many, pairs.size // 2, 2))
+    count = pairs.shape[1]
+    slopes = np.full((many, count, len(axes)), np.nan)
+    ohms = np.full((many, count), np.nan)
+    spares = max((len(v.lifts) for v in variations), default=0)
+    usable = np.flatnonzero(np.isfinite(volts[:, : plan.size]).all(axis=1))
+    for first in range(0, len(usable), CHUNK):
+        which = usable[first : first + CHUNK]
+        some = [variations[i] for i in which]
+        part = None if amounts is None else np.asarray(amounts, dtype=float)[which]
+        made = lot(plan, some, axes, part, spares)
+        nodes = at_nodes(made, plan, volts[which])
+        network = Network(plan, made)
+        _, matrix, _ = network.balance(nodes)
+        influence = influence_of(matrix, pairs[which] + 1)
+        columns = np.arange(len(which))[:, None]
+        plus, minus = pairs[which, :, 0] + 1, pairs[which, :, 1] + 1
+        reach = np.arange(count)[None, :]
+        ohms[which] = influence[plus, reach, columns] - influence[minus, reach, columns]
+        for p, slope in enumerate(_along(plan, made, network, nodes, influence, axes)):
+            slopes[which, :, p] = slope.T
+    return Linear(slopes, ohms)
+
+
+def at_nodes(made: Lot, plan: Plan, volts: Floats) -> Floats:
+    """Node volts (N, B), ground first, 0 at spare nodes that a variation does not use."""
+    nodes = np.zeros((plan.size + 1 + made.spares, made.many))
+    given = np.nan_to_num(volts.T)
+    nodes[1 : 1 + len(given)] = given[: len(nodes) - 1]
+    return nodes
+
+
+def influence_of(matrix: Floats, pairs: Ints) -> Floats:
+    """(N, K, B): volts at probe k for an ampere fed into node n; pairs (B, K, 2) count ground 0."""
+    many, size, _ = matrix.shape
+    count = pairs.shape[1]
+    ask = np.zeros((many, size, count))
+    columns, reach = np.arange(many)[:, None], np.arange(count)[None, :]
+    ask[columns, pairs[..., 0], reach] += 1.0
+    ask[columns, pairs[..., 1], reach] -= 1.0
+    answer = np.zeros((size, count, many))
+    turned = np.swapaxes(matrix[:, 1:, 1:], 1, 2)
+    answer[1:] = np.linalg.solve(turned, ask[:, 1:]).transpose(1, 2, 0)
+    return answer
+
+
+def _along(
+    plan: Plan, made: Lot, network: Network, nodes: Floats, influence: Floats, axes: Sequence[Axis]
+) -> Iterator[Floats]:
+    """(K, B) volts at the probes for each axis."""
+    rows_of = plan.axis_rows(axes)
+    wanted = {row for rows in rows_of for row in rows}
+    known = _by_formula(network, made.values, nodes, influence, wanted)
+    for axis, rows in zip(axes, rows_of, strict=True):
+        total = np.zeros(influence.shape[1:])
+        for row in rows:
+            value = made.values[row]
+            plain = np.ones_like(value) if axis.additive else value
+            if row in known:
+                for relative, slope in known[row]:
+                    if relative and axis.additive:
+                        total += slope / value
+                    else:
+                        total += slope if relative else slope * plain
+            else:
+                total += _by_difference(plan, made, row, nodes, influence) * plain
+        yield total
+
+
+def _by_formula(
+    network: Network, values: Floats, nodes: Floats, influence: Floats, wanted: set[int]
+) -> dict[int, list[tuple[bool, Floats]]]:
+    """For each wanted row that a law knows: (by logarithm, (K, B)) terms to be added."""
+    known: dict[int, list[tuple[bool, Floats]]] = {}
+    for group in (*network.groups, *network.branches):
+        for quantity, rows in group.rows.items():
+            places = [d for d, row in enumerate(rows) if int(row) in wanted]
+            if not places:
+                continue
+            flows = partial(group, quantity, nodes, values)
+            for d in places:
+                slope = _carried(group, d, flows[:, d], influence)
+                known.setdefault(int(rows[d]), []).append((quantity not in PLAIN, slope))
+    return known
+
+
+def _carried(group: Group, d: int, flows: Floats, influence: Floats) -> Floats:
+    """(K, B) volts at the probes for extra flows (f, B) in element d of a group."""
+    total = np.zeros(influence.shape[1:])
+    for (a, b), flow in zip(group.ends, flows, strict=True):
+        total -= (_at(group, a, d, influence) - _at(group, b, d, influence)) * flow
+    return total
+
+
+def _at(group: Group, terminal: int, d: int, influence: Floats) -> Floats:
+    """(K, B) influence at the node of a terminal."""
+    where = group.legs[terminal, d]
+    if group.shared:
+        result: Floats = influence[int(where[0])]
+        return result
+    return influence[where, :, np.arange(influence.shape[2])].T
+
+
+def _by_difference(plan: Plan, made: Lot, row: int, nodes: Floats, influence: Floats) -> Floats:
+    """(K, B) volts at the probes per unit of one value, by central differences of the balance."""
+    value = made.values[row]
+    half = np.full_like(value, KELVINS) if row == TEMPERATURE else np.abs(value) * RELATIVE
+    half = np.where(np.isfinite(half) & (half > 0.0), half, LEAST)
+    leaving = []
+    for side in (half, -half):
+        moved = made.part(np.arange(made.many))
+        moved.values[row] += side
+        leaving.append(Network(plan, moved).balance(nodes)[0])
+    change = (leaving[0] - leaving[1]) / (2.0 * half)
+    result: Floats = -np.einsum("nkb,nb->kb", influence, np.nan_to_num(change))
+    return result

@@ -1,0 +1,91 @@
+"""How the currents of the elements follow their own parameters at fixed node volts."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from biaspredict.engine.junctions import exponential
+from biaspredict.engine.laws import Bipolars, Branches, Channels, Drains, Group, Junctions, Lamps
+from biaspredict.engine.solver import Floats
+from biaspredict.model.circuit import CLOSED, OPEN
+
+# Quantities whose derivative is by the value itself; all others by its logarithm.
+PLAIN = frozenset({"emf", "upper", "lower", "amps"})
+
+
+def partial(group: Group, quantity: str, nodes: Floats, values: Floats) -> Floats:
+    """(f, D, B): each flow's derivative by the logarithm of a quantity, or (PLAIN) by itself.
+
+    nodes: (N, B) volts, ground first; values: (rows, B) of the lot.
+    """
+    if isinstance(group, Branches) and quantity in ("upper", "lower"):
+        current = -_branch(group, "ohms", group.volts(nodes))
+        whole = values[group.rows["ohms"]] * group.siemens
+        return current * whole if quantity == "upper" else -current * whole
+    return _OF[type(group)](group, quantity, group.volts(nodes))
+
+
+def _branch(group: Branches, quantity: str, volts: Floats) -> Floats:
+    if quantity == "emf":
+        return -group.siemens[None]
+    # Held at a sound joint or an open one, a resistance no longer follows its value.
+    free = (group.siemens < 1.0 / CLOSED) & (group.siemens > 1.0 / OPEN)
+    current = np.where(free, group.flows(volts, False)[0][0], 0.0)
+    result: Floats = -current[None]
+    return result
+
+
+def _junction(group: Junctions, quantity: str, volts: Floats) -> Floats:
+    at = group.sign * (volts[0] - volts[1]) - group.emf
+    rise, slope = exponential(at / group.thermal)
+    if quantity == "saturation":
+        return (group.sign * group.saturation * rise)[None]
+    return -(group.sign * (group.saturation / group.thermal * slope + group.gmin))[None]
+
+
+def _bipolar(group: Bipolars, quantity: str, volts: Floats) -> Floats:
+    at = group.across(volts)
+    forward, back, leak, _, _, _ = group.currents(at)
+    none = np.zeros_like(forward)
+    if quantity == "saturation":
+        collector = (forward - back) * (1.0 - at[1] * group.flat) - back * group.reverse
+        base = forward * group.gain + back * group.reverse
+    elif quantity == "gain":
+        collector, base = none, -forward * group.gain
+    elif quantity == "reverse_gain":
+        collector, base = back * group.reverse, -back * group.reverse
+    elif quantity == "early":
+        collector, base = (forward - back) * at[1] * group.flat, none
+    else:
+        collector, base = -leak, leak
+    return np.stack((group.sign * collector, group.sign * base))
+
+
+def _channel(group: Channels, quantity: str, volts: Floats) -> Floats:
+    flows, slopes, _ = group.flows(volts, False)
+    if quantity == "idss":
+        return flows
+    # i = idss/p^2 h(vg + p, vd): the pinch-off acts as gate volts, and by its square. The
+    # slope by gate is that of the current as seen from outside, sign included.
+    result: Floats = (group.sign * slopes[1] * group.pinch_off - 2.0 * flows[0])[None]
+    return result
+
+
+def _lamp(group: Lamps, quantity: str, volts: Floats) -> Floats:
+    return -group.flows(volts, False)[0]
+
+
+def _drain(group: Drains, quantity: str, volts: Floats) -> Floats:
+    return np.ones((1, *volts.shape[1:]))
+
+
+_OF: dict[type[Group], Callable[..., Floats]] = {
+    Branches: _branch,
+    Junctions: _junction,
+    Bipolars: _bipolar,
+    Channels: _channel,
+    Lamps: _lamp,
+    Drains: _drain,
+}
