@@ -69,6 +69,7 @@ class Part:
     dielectric: word of the sheet ("film", "ceramic", "tantalum", "paper", "non-polar", ...).
     material: word for resistors ("carbon", "film", "wirewound"); "" where not said.
     can: name of the common can of a multi-section electrolytic.
+    hertz: of a winding's volts. amps: rating of a fuse.
     """
 
     ref: str
@@ -88,6 +89,7 @@ class Part:
     can: str = ""
     device: Device | None = None
     hertz: float | None = None
+    amps: float | None = None
     origin: Span | None = field(default=None, compare=False)
 
     @property

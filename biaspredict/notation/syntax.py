@@ -1,0 +1,285 @@
+"""The grammars at work: one statement's text in, its clauses out. The only home of lark.
+
+lark and the grammars are loaded when the first statement is read, so that help is instant.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from functools import cache
+from importlib.resources import files
+from importlib.resources.abc import Traversable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from biaspredict.notation import mistakes
+from biaspredict.notation.clauses import (
+    Alias,
+    Amount,
+    Assume,
+    ChartHead,
+    Clause,
+    Conditions,
+    Entries,
+    Entry,
+    Figure,
+    Form,
+    ForStage,
+    Generator,
+    Item,
+    Mark,
+    Note,
+    Other,
+    Outside,
+    Path as Wires,
+    ReadingsStatement,
+    Skip,
+    StageStatement,
+    Title,
+)
+from biaspredict.notation.lines import Line
+
+if TYPE_CHECKING:
+    from lark import Lark, Token, Tree
+
+    Node = Tree[Token] | Token
+
+_STARTS = {"stage": ["statement", "figures"], "readings": ["statement"]}
+
+
+def folder() -> Traversable:
+    """Where the grammars are: inside an installed package, beside it in a checkout."""
+    package = files("biaspredict")
+    inside = package / "_grammar"
+    if inside.is_dir():
+        return inside
+    return Path(str(package)).parent / "grammar"
+
+
+@cache
+def grammar(name: str) -> Lark:
+    """The parser of "stage" or "readings"."""
+    from lark import Lark
+
+    def shared(base: object, path: str) -> tuple[str, str]:
+        return path, (folder() / path).read_text(encoding="utf-8")
+
+    return Lark(
+        (folder() / f"{name}.lark").read_text(encoding="utf-8"),
+        parser="lalr",
+        lexer="contextual",
+        start=_STARTS[name],
+        maybe_placeholders=False,
+        propagate_positions=False,
+        import_paths=[shared],
+    )
+
+
+def stage_statement(line: Line) -> StageStatement:
+    """What a line of a stage file says; InputError where it cannot be read."""
+    tree = _tree("stage", line, "statement")
+    read = _Reader(line)
+    match tree.data:
+        case "title":
+            return Title(read.string(tree.children[1]))
+        case "note":
+            return Note(read.string(tree.children[1]).text)
+        case "alias":
+            return read.alias(tree)
+        case "outside":
+            what, name = tree.children[:2]
+            return Outside(str(what).casefold(), read.mark(name), read.clauses(tree.children[2:]))
+        case "assume":
+            return Assume(tuple(read.groups(tree.children[1:])))
+        case "chart":
+            return ChartHead(read.clauses(tree.children[1:]))
+        case "other":
+            subs = [_sub(child) for child in tree.children if _is_tree(child)]
+            if subs and subs[0].data == "named":
+                return Other((), read.clause(subs[0]))
+            return Other(tuple(read.alias(sub) for sub in subs), None)
+    return Wires(tuple(read.item(_sub(c)) for c in tree.children if _is_tree(c)))
+
+
+def chart_figures(line: Line) -> tuple[Figure, ...]:
+    """The figures on one line under a chart; InputError where it cannot be read."""
+    tree = _tree("stage", line, "figures")
+    read = _Reader(line)
+    return tuple(read.figure(_sub(c)) for c in tree.children if _is_tree(c))
+
+
+def readings_statement(line: Line) -> ReadingsStatement:
+    """What a line of a readings file says; InputError where it cannot be read."""
+    tree = _tree("readings", line, "statement")
+    read = _Reader(line)
+    children = tree.children
+    match tree.data:
+        case "title":
+            day = read.mark(children[2]) if len(children) > 2 else None
+            return Title(read.string(children[1]), day)
+        case "stage":
+            return ForStage(read.string(children[1]))
+        case "conditions":
+            return Conditions(read.clauses(children))
+        case "skip":
+            return Skip(tuple(read.mark(c) for c in children if _kind(c) == "NODE"))
+        case "generator":
+            source = read.clause(_sub(children[2])) if _is_tree(children[2]) else None
+            return Generator(
+                read.amount(_sub(children[1])),
+                source,
+                str(children[-2]).casefold(),
+                read.mark(children[-1]),
+                line.span(),
+            )
+        case "gain":
+            return Entries("gain", (read.gain(tree),))
+    quantity = str(children[0]).casefold() if _kind(children[0]) == "QUANTITY" else ""
+    return Entries(quantity, tuple(read.entry(_sub(c)) for c in children if _is_tree(c)))
+
+
+def _tree(name: str, line: Line, start: str) -> Tree[Token]:
+    from lark import Tree, UnexpectedInput
+
+    try:
+        tree = grammar(name).parse(line.text, start=start)
+    except UnexpectedInput as problem:
+        raise mistakes.unexpected(grammar(name), start, line, problem) from None
+    assert isinstance(tree, Tree)
+    return tree
+
+
+def _is_tree(node: Node) -> bool:
+    return not isinstance(node, str)
+
+
+def _sub(node: Node) -> Tree[Token]:
+    assert not isinstance(node, str)
+    return node
+
+
+def _kind(node: Node) -> str:
+    """Name of a token, "" for a tree."""
+    return node.type if isinstance(node, str) else ""
+
+
+class _Reader:
+    """Turns what the grammar found in one line into records that know their places."""
+
+    def __init__(self, line: Line) -> None:
+        self.line = line
+
+    def mark(self, node: Node) -> Mark:
+        start, end = _ends(node)
+        return Mark(re.sub(r"\s+", " ", self.line.text[start:end]), self.line.span(start, end))
+
+    def string(self, node: Node) -> Mark:
+        mark = self.mark(node)
+        start, end = _ends(node)
+        raw = self.line.text[start:end]
+        if _kind(node) == "STRING":
+            raw = raw[1:-1].replace('""', '"')
+        return Mark(raw.strip(), mark.place)
+
+    def amount(self, tree: Tree[Token]) -> Amount:
+        value = self.mark(tree.children[0])
+        return Amount(value.text, value.place, len(tree.children) > 1)
+
+    def clauses(self, nodes: list[Node]) -> tuple[Clause, ...]:
+        return tuple(self.clause(_sub(node)) for node in nodes if _is_tree(node))
+
+    def groups(self, nodes: list[Node]) -> Iterator[tuple[Clause, ...]]:
+        """Clauses between commas."""
+        group: list[Node] = []
+        for node in nodes:
+            if _kind(node) == "COMMA":
+                yield self.clauses(group)
+                group = []
+            else:
+                group.append(node)
+        yield self.clauses(group)
+
+    def clause(self, tree: Tree[Token]) -> Clause:
+        """A property, or a keyword with what stands behind it."""
+        place = self.mark(tree).place
+        key = ""
+        inner: Node | None = tree.children[0]
+        if tree.data == "property" and _is_tree(tree.children[0]):
+            tree = _sub(tree.children[0])
+            inner = tree
+        if tree.data in ("named", "clause"):
+            key = " ".join(str(tree.children[0]).casefold().split())
+            inner = tree.children[1] if len(tree.children) > 1 else None
+        if inner is None:
+            return Clause(key, Form.BARE, place, text=key)
+        if not isinstance(inner, str):
+            sub = _sub(inner)
+            if sub.data == "amount":
+                return Clause(key, Form.AMOUNT, place, (self.amount(sub),))
+            two = tuple(self.amount(_sub(c)) for c in sub.children if _is_tree(c))
+            return Clause(key, Form.SPAN, place, two)
+        form = Form.WORD if inner.type == "NODE" else Form[inner.type]
+        return Clause(key, form, place, text=self.mark(inner).text)
+
+    def item(self, tree: Tree[Token]) -> Item:
+        before = after = ""
+        clauses: list[Clause] = []
+        name = self.mark(next(c for c in tree.children if _kind(c) == "NODE"))
+        for child in tree.children:
+            if _is_tree(child):
+                sub = _sub(child)
+                if sub.data == "before":
+                    before = str(sub.children[0])
+                elif sub.data == "after":
+                    after = str(sub.children[0])
+                else:
+                    clauses.append(self.clause(sub))
+        return Item(name, before, after, tuple(clauses), self.mark(tree).place)
+
+    def alias(self, tree: Tree[Token]) -> Alias:
+        return Alias(self.mark(tree.children[0]), self.mark(tree.children[2]))
+
+    def figure(self, tree: Tree[Token]) -> Figure:
+        names = [self.mark(c) for c in tree.children if _kind(c) == "NODE"]
+        amounts = [self.amount(_sub(c)) for c in tree.children if _is_tree(c)]
+        tokens = {_kind(c) for c in tree.children}
+        return Figure(
+            names[0],
+            names[1] if len(names) > 1 else None,
+            "ABOUT" in tokens,
+            "OVER" in tokens,
+            amounts[0] if amounts else None,
+            self.mark(tree).place,
+        )
+
+    def entry(self, tree: Tree[Token], before: tuple[Clause, ...] = ()) -> Entry:
+        names = [self.mark(c) for c in tree.children if _kind(c) == "NODE"]
+        figure = _sub(tree.children[-1])
+        tokens = {_kind(c) for c in figure.children}
+        remark = next((self.string(c).text for c in figure.children if _kind(c) == "STRING"), "")
+        return Entry(
+            names[0],
+            names[1] if len(names) > 1 else None,
+            any(_kind(c) == "ACROSS" for c in tree.children),
+            "ABOUT" in tokens,
+            "OVER" in tokens,
+            before + self.clauses(figure.children),
+            remark,
+            self.mark(tree).place,
+        )
+
+    def gain(self, tree: Tree[Token]) -> Entry:
+        at = [_sub(c) for c in tree.children if _is_tree(c) and _sub(c).data == "clause"]
+        return self.entry(tree, self.clauses(list(at)))
+
+
+def _ends(node: Node) -> tuple[int, int]:
+    """Where a token or a tree begins and ends in its line."""
+    if isinstance(node, str):
+        start, end = node.start_pos, node.end_pos
+        assert start is not None and end is not None
+        return start, end
+    places = [_ends(child) for child in node.children if isinstance(child, str) or child.children]
+    # Only an entry without a figure, which is refused later, holds nothing.
+    return (places[0][0], places[-1][1]) if places else (0, 0)
