@@ -177,7 +177,7 @@ def test_sdist_installs_into_a_fresh_environment(sdist: Path, tmp_path: Path) ->
     """Needs the network: pip fetches the build backend and every dependency."""
     home = tmp_path / "env"
     venv.create(home, with_pip=True)
-    command = [home / "bin" / "python", "-m", "pip", "install", "--quiet", sdist]
+    command = [str(home / "bin" / "python"), "-m", "pip", "install", "--quiet", str(sdist)]
     subprocess.run(command, check=True, cwd=tmp_path)
     stage = tmp_path / "one.stage"
     stage.write_text(STAGE)
