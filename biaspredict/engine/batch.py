@@ -15,7 +15,8 @@ from biaspredict.engine.solver import Floats, Solutions
 from biaspredict.engine.values import MARGIN
 from biaspredict.model.circuit import SOUND, Axis, Circuit, Device, Variation
 
-CHUNK = 512  # variations whose matrices stay near the processor
+CACHE, SMALLEST, LARGEST = 2e6, 256, 1024  # bytes of matrices, variations in one chunk
+FEW = 8  # a chunk goes on until so small a part of it is left
 ROUNDS = 20  # of Newton before a variation takes a detour
 KEPT = 8  # circuits whose numbering and sound solution are kept
 
@@ -43,31 +44,21 @@ class Batch:
         Raises KeyError for a parameter, lead or node that the circuit does not have.
         """
         plan, sound = self._plan(circuit)
-        many = len(variations)
-        spares = max((len(v.lifts) for v in variations), default=0)
-        volts = np.full((many, plan.size + spares), np.nan)
-        solved = np.zeros(many, dtype=bool)
+        task = _Task(plan, sound, variations, axes, amounts, start)
         # Variations that keep the sound wiring go together: their matrices are smaller.
         order = np.argsort([2 * len(v.lifts) + bool(v.moves) for v in variations], kind="stable")
-        for first in range(0, many, CHUNK):
-            which = order[first : first + CHUNK]
-            some = [variations[i] for i in which]
-            part = None if amounts is None else np.asarray(amounts, dtype=float)[which]
-            made = lot(plan, some, axes, part)
-            good = np.flatnonzero(sensible(plan, made))
-            if not len(good):
-                continue
-            if len(good) < len(which):
-                made, which = made.part(good), which[good]
-                part = None if part is None else part[good]
-            began = None if start is None else start[which]
-            got = self._solve(plan, sound, made, axes, part, began)
-            solved[which] = got.solved
-            width = plan.size + made.spares
-            answer = np.where(got.solved, got.nodes[1:], np.nan)
-            answer[plan.size :][~np.isfinite(made.lift_ohms)] = np.nan
-            volts[which, :width] = answer.T
-        return Solutions(volts, solved)
+        chunk = _chunk(plan)
+        late: list[Ints] = []
+        for first in range(0, len(order), chunk):
+            which = order[first : first + chunk]
+            few = len(which) // FEW if len(order) > chunk else 0
+            late.append(task.forward(which, few))
+        # The slow ones of all chunks share their rounds, then their detours.
+        left = np.concatenate((*late, np.empty(0, dtype=np.int64)))
+        for way in (task.onward, task.by_degrees, task.settle, task.settle_from_nothing):
+            still = [way(left[i : i + chunk]) for i in range(0, len(left), chunk)]
+            left = np.concatenate((*still, np.empty(0, dtype=np.int64)))
+        return Solutions(task.volts, task.solved)
 
     def _plan(self, circuit: Circuit) -> tuple[Plan, Floats | None]:
         known = self._known.get(circuit)
@@ -78,48 +69,109 @@ class Batch:
             known = self._known[circuit] = (plan, _sound(plan))
         return known
 
-    def _solve(
+
+class _Task:
+    """One call's variations, where each stands, and the ways to bring it to its solution.
+
+    volts, solved: as Solutions, filled as solutions come in. Every way takes the numbers of
+    some variations and gives back those that it did not solve.
+    """
+
+    def __init__(
         self,
         plan: Plan,
         sound: Floats | None,
-        made: Lot,
+        variations: Sequence[Variation],
         axes: Sequence[Axis],
         amounts: Floats | None,
         start: Floats | None,
-    ) -> Outcome:
-        many = made.many
-        nodes = np.zeros((plan.size + 1 + made.spares, many))
-        if sound is not None:
-            nodes[: plan.size + 1] = sound[:, None]
-        _fill_spares(plan, made, nodes)
-        nominal = nodes
-        if start is not None:
-            nodes = nodes.copy()
-            given = start[:, : len(nodes) - 1].T
-            nodes[1 : 1 + len(given)] = np.where(
-                np.isfinite(given), given, nodes[1 : 1 + len(given)]
-            )
-        network = Network(plan, made)
-        if sound is not None or start is not None:
+    ) -> None:
+        self.plan, self.sound, self.variations, self.axes = plan, sound, variations, axes
+        self.amounts = None if amounts is None else np.asarray(amounts, dtype=float)
+        self.start = start
+        self.spares = max((len(v.lifts) for v in variations), default=0)
+        self.volts = np.full((len(variations), plan.size + self.spares), np.nan)
+        self.solved = np.zeros(len(variations), dtype=bool)
+        self.reached = np.zeros((len(variations), plan.size + 1 + self.spares))
+
+    def _lot(self, which: Ints) -> Lot:
+        return lot(self.plan, [self.variations[i] for i in which], self.axes, self._along(which))
+
+    def _along(self, which: Ints) -> Floats | None:
+        return None if self.amounts is None else self.amounts[which]
+
+    def _begin(self, made: Lot) -> Floats:
+        """Node volts (N, B) of the sound circuit; a lifted lead begins at its node's volts."""
+        plan = self.plan
+        nodes = np.zeros((plan.size + 1 + made.spares, made.many))
+        if self.sound is not None:
+            nodes[: plan.size + 1] = self.sound[:, None]
+        columns = np.arange(made.many)
+        for k in range(made.spares):
+            there = np.isfinite(made.lift_ohms[k])
+            nodes[plan.size + 1 + k] = np.where(there, nodes[made.lift_node[k], columns], 0.0)
+        return nodes
+
+    def _keep(self, which: Ints, made: Lot, got: Outcome) -> Ints:
+        """Write down what counts as solved: stable, and between the rails."""
+        believed = _believed(self.plan, made, got)
+        mine = which[believed]
+        self.solved[mine] = True
+        answer = got.nodes[1:, believed]
+        answer[self.plan.size :][~np.isfinite(made.lift_ohms[:, believed])] = np.nan
+        self.volts[mine, : len(answer)] = answer.T
+        self.reached[which, : len(got.nodes)] = got.nodes.T
+        return which[~believed]
+
+    def forward(self, which: Ints, few: int) -> Ints:
+        """Newton from the sound circuit's volts or the given start, until `few` are left."""
+        made = self._lot(which)
+        good = np.flatnonzero(sensible(self.plan, made))
+        if len(good) < len(which):
+            made, which = made.part(good), which[good]
+        if not len(which):
+            return which
+        nodes = self._begin(made)
+        if self.start is not None:
+            given = self.start[which, : len(nodes) - 1].T
+            end = 1 + len(given)
+            nodes[1:end] = np.where(np.isfinite(given), given, nodes[1:end])
+        network = Network(self.plan, made)
+        if self.sound is not None or self.start is not None:
             network.start(nodes)
-        got = newton(network, nodes, ROUNDS)
-        got = _believed(plan, made, got)
-        missing = np.flatnonzero(~got.solved)
-        if sound is not None and len(missing):
-            plain = [SOUND] * len(missing)
-            part = None if amounts is None else amounts[missing]
-            values = lot(plan, plain, axes, part).values
-            lost = made.part(missing)
-            again = by_degrees(plan, values, lost, nominal[:, missing])
-            got = _merge(got, missing, _believed(plan, lost, again))
-            missing = np.flatnonzero(~got.solved)
-        for begin in (nominal, np.zeros_like(nominal)):
-            if len(missing):
-                lost = made.part(missing)
-                again = through_time(plan, lost, begin[:, missing])
-                got = _merge(got, missing, _believed(plan, lost, again))
-                missing = np.flatnonzero(~got.solved)
-        return got
+        return self._keep(which, made, newton(network, nodes, ROUNDS, few=few))
+
+    def onward(self, which: Ints) -> Ints:
+        """Newton from where each stands."""
+        made = self._lot(which)
+        nodes = self.reached[which, : self.plan.size + 1 + made.spares].T
+        network = Network(self.plan, made)
+        network.start(nodes)
+        return self._keep(which, made, newton(network, nodes, ROUNDS))
+
+    def by_degrees(self, which: Ints) -> Ints:
+        """From the sound circuit, with the same tolerances, to the faulted one."""
+        if self.sound is None:
+            return which
+        made = self._lot(which)
+        healthy = lot(self.plan, [SOUND] * len(which), self.axes, self._along(which)).values
+        return self._keep(which, made, by_degrees(self.plan, healthy, made, self._begin(made)))
+
+    def settle(self, which: Ints) -> Ints:
+        """Through pretended time from the sound circuit's volts."""
+        made = self._lot(which)
+        return self._keep(which, made, through_time(self.plan, made, self._begin(made)))
+
+    def settle_from_nothing(self, which: Ints) -> Ints:
+        """Through pretended time from switch-on."""
+        made = self._lot(which)
+        nothing = np.zeros((self.plan.size + 1 + made.spares, made.many))
+        return self._keep(which, made, through_time(self.plan, made, nothing))
+
+
+def _chunk(plan: Plan) -> int:
+    """Variations whose matrices stay near the processor."""
+    return int(min(max(CACHE / (8 * (plan.size + 2) ** 2), SMALLEST), LARGEST))
 
 
 def _sound(plan: Plan) -> Floats | None:
@@ -128,25 +180,17 @@ def _sound(plan: Plan) -> Floats | None:
     if not sensible(plan, made).all():
         return None
     nodes = np.zeros((plan.size + 1, 1))
-    got = _believed(plan, made, newton(Network(plan, made), nodes, 3 * ROUNDS))
-    if not got.solved[0]:
-        got = _believed(plan, made, through_time(plan, made, nodes))
-    return got.nodes[:, 0] if got.solved[0] else None
+    got = newton(Network(plan, made), nodes, 3 * ROUNDS)
+    if not _believed(plan, made, got)[0]:
+        got = through_time(plan, made, nodes)
+    return got.nodes[:, 0] if _believed(plan, made, got)[0] else None
 
 
-def _fill_spares(plan: Plan, made: Lot, nodes: Floats) -> None:
-    """A lifted lead begins at the volts of the node it was lifted from."""
-    columns = np.arange(made.many)
-    for k in range(made.spares):
-        there = np.isfinite(made.lift_ohms[k])
-        nodes[plan.size + 1 + k] = np.where(there, nodes[made.lift_node[k], columns], 0.0)
-
-
-def _believed(plan: Plan, made: Lot, got: Outcome) -> Outcome:
-    """Only what is stable and between the rails counts as solved."""
+def _believed(plan: Plan, made: Lot, got: Outcome) -> NDArray[np.bool_]:
+    """(B,) only what is stable and between the rails counts as solved."""
     low, high = limits(plan, made)
     inside = ((got.nodes >= low) & (got.nodes <= high)).all(axis=0)
-    return Outcome(got.nodes, got.solved & got.stable & inside, got.stable)
+    return got.solved & got.stable & inside
 
 
 def limits(plan: Plan, made: Lot) -> tuple[Floats, Floats]:
@@ -169,9 +213,3 @@ def limits(plan: Plan, made: Lot) -> tuple[Floats, Floats]:
     for end in ends:
         low, high = np.minimum(low, end), np.maximum(high, end)
     return low - more, high + more
-
-
-def _merge(got: Outcome, where: Ints, again: Outcome) -> Outcome:
-    nodes, solved, stable = got.nodes.copy(), got.solved.copy(), got.stable.copy()
-    nodes[:, where], solved[where], stable[where] = again.nodes, again.solved, again.stable
-    return Outcome(nodes, solved, stable)

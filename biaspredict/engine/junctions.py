@@ -15,18 +15,17 @@ from biaspredict.engine.solver import Floats
 
 TAIL = -3.0  # thermal volts below which the exponential gives way to a cubic
 _TAIL_SCALE = (3.0 / math.e) ** 3
+_AT_TAIL = math.exp(TAIL)
 _STEEP = 200.0  # thermal volts above which no solution lies; keeps exp() finite
 
 
 def exponential(x: Floats) -> tuple[Floats, Floats]:
     """exp(x) - 1 and its derivative; below TAIL -1 - (3/(e x))**3, which never goes flat."""
-    rise = np.exp(np.clip(x, TAIL, _STEEP))
-    low = x < TAIL
-    if not low.any():
-        return rise - 1.0, rise
+    rise = np.exp(np.minimum(np.maximum(x, TAIL), _STEEP))
+    # Above the tail `far` is TAIL, where cubic and exponential agree: no branches are needed.
     far = np.minimum(x, TAIL)
     cubic = _TAIL_SCALE / (far * far * far)
-    return np.where(low, -1.0 - cubic, rise - 1.0), np.where(low, 3.0 * cubic / far, rise)
+    return rise - (1.0 + _AT_TAIL) - cubic, rise + (3.0 * cubic / far - _AT_TAIL)
 
 
 def critical(thermal: Floats, saturation: Floats) -> Floats:

@@ -20,6 +20,8 @@ from biaspredict.model.circuit import GMIN
 Held = NDArray[np.bool_]
 
 
+WITHIN = 4.0  # thermal volts above its bend within which a junction may start
+
 _Number = TypeVar("_Number", np.float64, np.int64)
 
 
@@ -91,7 +93,7 @@ class Junctions(Group):
         self.old = self.bend
 
     def start(self, nodes: Floats) -> None:
-        self.old = self._across(self.volts(nodes))
+        self.old = np.minimum(self._across(self.volts(nodes)), self.bend + WITHIN * self.thermal)
 
     def _across(self, volts: Floats) -> Floats:
         result: Floats = self.sign * (volts[0] - volts[1]) - self.emf
@@ -142,7 +144,7 @@ class Bipolars(Group):
         self.old = np.stack((self.bend, np.zeros_like(self.bend)))
 
     def start(self, nodes: Floats) -> None:
-        self.old = self.across(self.volts(nodes))
+        self.old = np.minimum(self.across(self.volts(nodes)), self.bend + WITHIN * self.thermal)
 
     def across(self, volts: Floats) -> Floats:
         """(2, D, B): base to emitter and base to collector, positive conducts."""

@@ -121,7 +121,7 @@ def _by_formula(
 ) -> dict[int, list[tuple[bool, Floats]]]:
     """For each wanted row that a law knows: (by logarithm, (K, B)) terms to be added."""
     known: dict[int, list[tuple[bool, Floats]]] = {}
-    for group in (*network.groups, *network.branches):
+    for group in network.groups:
         for quantity, rows in group.rows.items():
             places = [d for d, row in enumerate(rows) if int(row) in wanted]
             if not places:

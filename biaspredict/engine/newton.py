@@ -33,11 +33,13 @@ def newton(
     nodes: Floats,
     rounds: int,
     *,
+    few: int = 0,
     hold: Floats | None = None,
     anchor: Floats | None = None,
 ) -> Outcome:
     """Solve all variations of `network` from node volts (N, B); the network is used up.
 
+    few: as soon as no more than so many are left, they are left as they stand.
     hold: (B,) siemens that tie each node to its volts in `anchor` (N, B). Solved means: no
     junction held back, last step below STEP, and the currents of every node balanced before it.
     """
@@ -64,11 +66,12 @@ def newton(
         done = moving & small & ~held & ~broken
         moving &= ~broken
         if done.any():
-            traffic, noise = network.traffic(at)
+            where = np.flatnonzero(done)
+            traffic, noise = network.traffic(at, where)
             if tie is not None and tied is not None:
-                traffic = traffic + tie * np.abs(at - tied)
+                traffic = traffic + (tie * np.abs(at - tied))[:, where]
             allowed = IMBALANCE * traffic + ROUNDING * noise + FAINT
-            done &= (np.abs(leaving) <= allowed)[inner].all(axis=0)
+            done[where] = (np.abs(leaving[:, where]) <= allowed)[inner].all(axis=0)
         at = at + np.clip(step, -WILD, WILD)
         if done.any():
             where = np.flatnonzero(done)
@@ -77,7 +80,7 @@ def newton(
             stable[active[where]] = np.linalg.slogdet(matrix[where])[0] > 0.0
             moving &= ~done
         left = np.count_nonzero(moving)
-        if left == 0:
+        if left <= few:
             break
         if left < LEAVE * len(active):
             kept = np.flatnonzero(moving)

@@ -7,8 +7,9 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
+from biaspredict.engine.elements import siemens
 from biaspredict.engine.linear import at_nodes, influence_of
-from biaspredict.engine.network import Network, siemens
+from biaspredict.engine.network import Network
 from biaspredict.engine.plan import Ints, Lot, Plan, lot, plan_of
 from biaspredict.engine.solver import Floats
 from biaspredict.model.circuit import Circuit, Device, Load, Variation
