@@ -128,7 +128,9 @@ class Explainer:
             if not rows.size:
                 break
             some = [components[i] for i in rows]
-            seen, fresh_slopes = self.look(some, latents[rows], shifts, self.task.probes)
+            seen, fresh_slopes = self.look(
+                some, latents[rows], shifts, self.task.probes, neighbours=step == 0
+            )
             fresh_noise = self._noise(seen.values)
             miss = self.task.values - seen.values
             fresh_cost = 0.5 * (latents[rows] ** 2).sum(1) + 0.5 * (miss**2 / fresh_noise).sum(1)
@@ -156,22 +158,26 @@ class Explainer:
 
     def look(
         self, components: Sequence[Component], latents: Floats, shifts: int,
-        probes: Sequence[Probe],
+        probes: Sequence[Probe], *, neighbours: bool = False,
     ) -> tuple[Observed, Floats]:
         """Readings (B, K) at the latents, and slopes (B, K, P + M) per standard latent.
 
-        Slopes in the severities come from one more solve a little to the side.
+        Slopes in the severities come from one more solve a little to the side; with
+        `neighbours`, those of the last severity come from the neighbouring cells in the list,
+        at no cost, which is good enough to tell what is hopeless.
         """
         width = self.width
         amounts = latents[:, :width] * self.predictor.sigmas
         moves = latents[:, width:]
         lead = np.array([c.at_lead for c in components])
         many, count = len(components), len(probes)
+        beside_cell = _cells_beside(components) if neighbours else {}
         graded = [
             (row, which)
             for which in range(shifts)
             for row, c in enumerate(components)
             if which < len(c.widths) and c.widths[which] > 0
+            and not (which == len(c.widths) - 1 and row in beside_cell)
         ]
         variations = [c.variation(m) for c, m in zip(components, moves, strict=True)]
         for row, which in graded:
@@ -184,6 +190,11 @@ class Explainer:
         for place, (row, which) in enumerate(graded, start=many):
             if seen.solved[place]:
                 beside_slopes[row, :, which] = (seen.values[place] - seen.values[row]) / STEP
+        for row, (low, high) in beside_cell.items():
+            if seen.solved[low] and seen.solved[high]:
+                which = len(components[row].widths) - 1
+                rise = (seen.values[high] - seen.values[low]) / (high - low)
+                beside_slopes[row, :, which] = rise * CELL
         first = Observed(seen.values[:many], seen.slopes[:many], seen.solved[:many])
         slopes = np.concatenate(
             [first.slopes * self.predictor.sigmas, np.nan_to_num(beside_slopes)], axis=2
@@ -258,6 +269,20 @@ class Explainer:
         near = order[misfit[order] < best + 2 * HOPELESS + 0.5 * best]
         least = order[: max(keep, 24)]
         return np.unique(np.concatenate([near, least]))
+
+
+def _cells_beside(components: Sequence[Component]) -> dict[int, tuple[int, int]]:
+    """Row -> (row before, row after) among neighbouring cells of one swept severity."""
+    found: dict[int, tuple[int, int]] = {}
+    keys = [(tuple(f.key for f in c.faults), c.severities[:-1], c.at_lead) for c in components]
+    for row, component in enumerate(components):
+        if not component.widths or component.widths[-1] <= 0:
+            continue
+        low = row - 1 if row > 0 and keys[row - 1] == keys[row] else row
+        high = row + 1 if row + 1 < len(keys) and keys[row + 1] == keys[row] else row
+        if low != high:
+            found[row] = (low, high)
+    return found
 
 
 def model_variance(values: Floats, quantity: Quantity) -> Floats:

@@ -11,7 +11,8 @@ from biaspredict.infer.evidence import CELL, Component, Explainer, Scores
 from biaspredict.infer.faults import Fault, severities
 from biaspredict.infer.ranking import DOUBTFUL, Ranking, weigh
 
-SEEDS = 12  # single faults from which partners are sought
+COARSE = 2.5  # severity cells a decade of the first sweep over partners
+SEEDS = 8  # single faults from which partners are sought
 PARTNERS = 24  # best pairs whose severities are sought again, each in turn
 
 
@@ -25,7 +26,7 @@ def with_pairs(explainer: Explainer, faults: Sequence[Fault], singles: Ranking) 
         for seed, severity in seeds
         for other in faults
         if other.part.split(".")[0] != seed.part.split(".")[0] and other.key != seed.key
-        for cells in [severities(other)]
+        for cells in [severities(other, COARSE)]
     ]
     components = [c for group in first for c in group]
     if not components:

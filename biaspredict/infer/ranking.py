@@ -88,14 +88,12 @@ def components_of(faults: Sequence[Fault], log_prior: float | None = None) -> li
         width = 0.0
         if len(cells) > 1:
             width = CELL * math.log(cells[1] / cells[0])
+        share = odds - math.log(len(cells))
+        touched = fault.joint / 2.0 if fault.lead is not None else 0.0
         for cell in cells:
-            share = odds - math.log(len(cells))
-            if fault.lead is None:
-                found.append(Component((fault,), (cell,), (width,), share))
-                continue
-            touched = fault.joint / 2.0
             found.append(Component((fault,), (cell,), (width,), share + math.log1p(-touched)))
-            if touched > 0:
+        if touched > 0:
+            for cell in cells:
                 found.append(
                     Component((fault,), (cell,), (width,), share + math.log(touched), True)
                 )

@@ -98,9 +98,10 @@ def _split(
     table = np.stack([mass[:, which == k].sum(1) for k in range(len(names))], axis=1)
     prior = table.sum(0)
     outcome = table.sum(1)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = np.log2(table / (outcome[:, None] * prior))
-    gain = float(np.nansum(np.where(table > 1e-15, table * ratio, 0.0)))
+    likely = table > 1e-15
+    ratio = np.ones_like(table)
+    np.divide(table, outcome[:, None] * prior, out=ratio, where=likely)
+    gain = float((np.where(likely, table, 0.0) * np.log2(ratio)).sum())
     if gain < WORTH:
         return None
     bounds = np.concatenate([[edges[0]], edges, [edges[-1]]])

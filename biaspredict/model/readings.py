@@ -32,6 +32,7 @@ class Reading:
     hertz: for signals. celsius, line_volts, minutes: conditions where they differ from the
         file's (minutes since switch-on, or charging time on an ohms reading).
     remark: "drifting" and the like, kept and printed, widens nothing by itself.
+    step: worth of the last digit as written ("1.90": 0.01, ".06": 0.01, "10": 1), 0 if unknown.
     """
 
     name: str
@@ -49,6 +50,7 @@ class Reading:
     line_volts: float | None = None
     minutes: float | None = None
     remark: str = ""
+    step: float = 0.0
     origin: Span | None = field(default=None, compare=False)
 
 

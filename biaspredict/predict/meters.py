@@ -14,15 +14,18 @@ NEEDLE_READING = 0.01  # half a division of a needle scale, as a fraction of the
 # The transistor equations used here leave out base resistance, high injection and the fall of
 # gain at low current. Against richer devices node volts differ by millivolts near the
 # junctions and by a few tenths of a percent elsewhere: see tests/proving.
-MODEL_VOLTS = 0.004
+MODEL_VOLTS = 0.008
 MODEL_FRACTION = 0.003
 
 
 def display_step(value: float) -> float:
-    """Last digit as a person writes it down: three significant digits, at least a count."""
+    """Last digit as a person writes it down: three significant digits, at least a count.
+
+    A written zero is any reading that rounds to 0.00.
+    """
     size = abs(value)
     if size < 1e-6:
-        return 1e-4
+        return 0.01
     full = 2.0 * 10.0 ** math.ceil(math.log10(size / 2.0))
     third = 10.0 ** (math.floor(math.log10(size)) - 2)
     return max(full / COUNTS, third)
@@ -37,7 +40,7 @@ def reading_sigma(reading: Reading, meter: Meter) -> float:
             scale = next((s for s in NEEDLE_RANGES if s >= size), size)
         error = meter.accuracy * (scale if meter.of_range else size) + NEEDLE_READING * scale
     else:
-        step = display_step(reading.value)
+        step = max(display_step(reading.value), reading.step)
         error = meter.accuracy * size + (0.5 + meter.digits * 0.2) * step
     if reading.quantity in (Quantity.OHMS, Quantity.GAIN, Quantity.LEVEL, Quantity.RIPPLE):
         error = max(error, 0.02 * size)

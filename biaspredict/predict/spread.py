@@ -30,6 +30,8 @@ MEASURED = 0.01  # a part measured out of circuit is known to 1 % (common practi
 # as standard deviations of the logarithm of saturation current (common practice, no source).
 JUNCTION_VOLTS = {Material.SILICON: 0.010, Material.GERMANIUM: 0.015}
 THERMAL_VOLTS = 0.0257
+# Reverse gain sets how far a saturated collector falls; types spread from below 1 to above 10.
+REVERSE_GAIN_LOG = 1.0
 ICBO_LOG = 0.7  # collector leakage of one germanium type spreads by about 4 to 1
 ZENER = 0.05  # 5 % zeners where the sheet says nothing (common practice, no source)
 FIXED_WIPER = 0.03  # a wiper set by eye
@@ -91,6 +93,8 @@ def _of_device(part: Part) -> Iterator[Axis]:
     if isinstance(device, Bipolar):
         yield _log(f"{part.ref}.gain", _within(device.gain))
         yield _log(f"{part.ref}.saturation", JUNCTION_VOLTS[device.material] / THERMAL_VOLTS)
+        if "reverse_gain" not in device.given:
+            yield _log(f"{part.ref}.reverse_gain", REVERSE_GAIN_LOG)
         if device.icbo > LEAKY_ENOUGH:
             yield _log(f"{part.ref}.icbo", ICBO_LOG)
     elif isinstance(device, Diode):
