@@ -17,6 +17,7 @@ from biaspredict.graph.signal import (
     references,
     signal_path,
 )
+from biaspredict.graph.wording import lone
 from biaspredict.model.parts import CAPACITORS, Kind, Part
 from biaspredict.model.stage import Stage
 
@@ -56,7 +57,7 @@ def capacitor_role(stage: Stage, part: Part) -> Role:
     if part.kind not in CAPACITORS or part.ref not in net.branches:
         raise ValueError(f"{part.ref} is no capacitor of this stage")
     (branch,) = net.branches[part.ref]
-    if branch.a == branch.b or any(_alone(net, node) for node in (branch.a, branch.b)):
+    if branch.a == branch.b or any(lone(net, node) for node in (branch.a, branch.b)):
         return Role.IDLE
     still = references(net)
     live = [node for node in (branch.a, branch.b) if not _held(net, branch, node, still)]
@@ -66,10 +67,6 @@ def capacitor_role(stage: Stage, part: Part) -> Role:
         large = part.kind is Kind.ELECTROLYTIC or (part.now or 0.0) >= LARGE
         return _towards_ground(net, live[0], large, still)
     return _between(net, branch, still)
-
-
-def _alone(net: Network, node: str) -> bool:
-    return len(net.legs[node]) == 1 and node not in net.ports and node not in net.fed
 
 
 def _held(net: Network, branch: Branch, node: str, still: Collection[str]) -> bool:
@@ -162,14 +159,15 @@ def _heads(
     net: Network, branch: Branch, end: str, still: Collection[str], places: Mapping[str, float]
 ) -> _Heads:
     found = _Heads({}, {})
-    inputs = {port.node for port in net.stage.inputs}
     hops = {end: 0}
     edge = [end]
     for node in edge:  # grows while it is walked
         hop = hops[node]
-        if node in net.ports:
-            port = (found.drivers, -math.inf) if node in inputs else (found.sinks, math.inf)
-            port[0].setdefault(port[1], hop)
+        # What a box does with the signal is not known: its pins take it and give it.
+        if node in net.inputs or node in net.pins:
+            found.drivers.setdefault(-math.inf, hop)
+        if node in net.outputs or node in net.pins:
+            found.sinks.setdefault(math.inf, hop)
         for part, terminal in net.legs[node]:
             if terminal in (OUTPUTS.get(part.kind), FOLLOWERS.get(part.kind)):
                 found.drivers.setdefault(places[part.ref], hop)

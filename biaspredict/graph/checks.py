@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 
 from biaspredict.findings import Finding, Gravity
 from biaspredict.graph import checks_feeds, checks_nodes, checks_parts
-from biaspredict.graph.network import Network, network
+from biaspredict.graph.network import Network
 from biaspredict.model.stage import Stage
 
 Check = Callable[[Stage, Network], Iterator[Finding]]
@@ -41,6 +41,6 @@ _GRAVITIES = tuple(Gravity)
 
 def connectivity(stage: Stage) -> tuple[Finding, ...]:
     """Every finding of every check, the gravest first."""
-    net = network(stage)
+    net = Network(stage)  # a stage that is equal may have been written elsewhere
     found = [finding for check in CHECKS for finding in check(stage, net)]
     return tuple(sorted(found, key=lambda finding: _GRAVITIES.index(finding.gravity)))

@@ -76,12 +76,14 @@ def rail_shorted(stage: Stage, net: Network) -> Iterator[Finding]:
             if path is None:
                 continue
             ohms = sum(branch.ohms or 0.0 for branch in path.branches)
-            to = "ground" if end == GROUND else f"the rail {_rail(net.rails[end][0])}"
+            to = "ground" if end == GROUND else _rail(net.rails[end][0])
+            stand = "stand" if len(path.refs) > 1 else "stands"
             yield Finding(
                 "rail-shorted",
                 Gravity.CHECK,
                 (rails[0].name, end, *path.refs),
-                f"{listed(path.refs)} ({_ohms(ohms)}) ties {_rail(rails[0])} to {to}.",
+                f"Between {_rail(rails[0])} and {to} {stand} only {listed(path.refs)}, "
+                f"{engineering(ohms, Unit.OHM)} ohm.",
                 f"Check {listed(path.refs)}: a switch or contact entered closed that is open in "
                 "use, a resistor read as ohms instead of K, or a wrong end.",
                 stage.part(path.refs[0]).origin or rails[0].origin,
@@ -156,7 +158,7 @@ def no_signal_path(stage: Stage, net: Network) -> Iterator[Finding]:
     bridges = net.pins | {
         node for part in stage.parts if part.kind is Kind.WINDING for node in part.nodes
     }
-    inputs = [node for node in (where(stage, p.node) for p in stage.inputs) if node not in still]
+    inputs = [node for node in net.inputs if node not in still]
     reached: set[str] = set()
     for node in inputs:
         reached |= net.reached(node, EVERY - {Way.OPEN}, without_nodes=still)
@@ -203,7 +205,3 @@ def _ports(stage: Stage) -> Iterator[tuple[str, Port]]:
 
 def _rail(rail: Rail) -> str:
     return f"{rail.name} ({engineering(rail.volts, Unit.VOLT)})"
-
-
-def _ohms(ohms: float) -> str:
-    return f"{engineering(ohms, Unit.OHM)} ohm"

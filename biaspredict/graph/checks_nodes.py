@@ -40,7 +40,7 @@ def no_dc_path(stage: Stage, net: Network) -> Iterator[Finding]:
         branches = net.at(node)
         by = listed(f"{b.ref} (open)" if b.way is Way.OPEN else b.ref for b in branches)
         if node in net.ports:
-            word = "output" if node in {port.node for port in stage.outputs} else "input"
+            word = "output" if node in net.outputs else "input"
             behind = "into 47K" if word == "output" else "from 600"
             yield Finding(
                 "no-dc-path",

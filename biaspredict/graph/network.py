@@ -88,7 +88,8 @@ class Network:
     """The wiring of one stage; made once by `network`, never changed.
 
     legs: every node with the (part, terminal) pairs that meet there.
-    rails: node to the rails that feed it; ports: node to the inputs and outputs on it.
+    rails: node to the rails that feed it; ports: node to the inputs and outputs on it;
+        inputs, outputs: nodes of each.
     held: nodes whose DC is set from outside: ground, rails, pins that hold volts, and ports with
         a DC path. fed: the same, and pins that take or give a current.
     """
@@ -105,6 +106,8 @@ class Network:
         ports: dict[str, list[Port]] = {}
         for port in (*stage.inputs, *stage.outputs):
             ports.setdefault(where(stage, port.node), []).append(port)
+        self.inputs = tuple(dict.fromkeys(where(stage, port.node) for port in stage.inputs))
+        self.outputs = tuple(dict.fromkeys(where(stage, port.node) for port in stage.outputs))
         pins = [(where(stage, pin.node), pin) for pin in stage.pins]
         for node in (*rails, *ports, *(node for node, _ in pins)):
             legs.setdefault(node, [])

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import count
 
-from biaspredict.graph.network import Branch, Network, Way, network, where
+from biaspredict.graph.network import Branch, Network, Way, network
 from biaspredict.model.parts import Kind, Part
 from biaspredict.model.stage import GROUND, Stage
 
@@ -69,12 +69,12 @@ def signal_path(stage: Stage) -> Signal:
     """
     net = network(stage)
     still = references(net)
-    starts = [node for node in (where(stage, p.node) for p in stage.inputs) if node not in still]
+    starts = [node for node in net.inputs if node not in still]
     places, came = _spread(net, starts or net.sorted(set(net.rails)), still)
     nodes = {node: place for node, place in places.items() if node not in still}
     _fill(net, nodes, still)
     parts = {part.ref: _place(part, nodes) for part in stage.parts}
-    outputs = [node for node in (where(stage, p.node) for p in stage.outputs) if node in places]
+    outputs = [node for node in net.outputs if node in places]
     spine = _spine(max(outputs, key=places.__getitem__), came) if outputs else ()
     return Signal(nodes, parts, spine)
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from biaspredict.findings import Finding, Gravity
 from biaspredict.graph.network import floating
+from biaspredict.graph.signal import signal_path
 from biaspredict.model.devices import Bipolar, Fet, Polarity, Zener
 from biaspredict.model.parts import CAPACITORS, POTS, Kind, Part
 from biaspredict.model.stage import Stage
@@ -181,12 +182,17 @@ def transistors(point: Point) -> Iterator[Finding]:
                 part.origin,
             )
         elif (state.vbe if npn else -state.vbe) >= -BREAKS_DOWN:
+            spine = signal_path(point.stage).spine
+            rests = bool(spine) and part.ref not in spine
             yield Finding(
                 "transistor-cut-off",
-                Gravity.CHECK,
+                Gravity.NOTE if rests else Gravity.CHECK,
                 (part.ref,),
                 f"{part.ref} is cut off: {meter}.",
-                "Its base is not lifted far enough: look for a bias resistor left out, a "
+                "Right for a limiter or a switch that rests; otherwise look for a bias resistor "
+                "left out or a divider upside down."
+                if rests
+                else "Its base is not lifted far enough: look for a bias resistor left out, a "
                 "divider upside down, or a wire. Right only for a switch.",
                 part.origin,
             )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -17,6 +18,7 @@ from biaspredict.graph.signal import signal_path
 from biaspredict.model.parts import CAPACITORS, TERMINALS, Kind, Part
 from biaspredict.model.stage import GROUND, Pin, Port, Rail, Stage
 from biaspredict.quantities import Tolerance
+from biaspredict.span import Span
 from tests.graph.stages import amplifier, fet, npn, part_of, plus, pot, stage, two
 
 
@@ -121,6 +123,17 @@ def test_gravest_first_and_codes_are_stable() -> None:
         assert finding.code == finding.code.lower()
         assert finding.fact.endswith(".")
         assert finding.remedy.endswith(".")
+
+
+def test_equal_stages_keep_their_own_places() -> None:
+    """Origins do not count when stages are compared."""
+    for file in ("one.stage", "other.stage"):
+        lost = [
+            replace(two(ref, "p", "q", 1e3), origin=Span(file, 7, 1, 3)) for ref in ("R8", "R9")
+        ]
+        found = only(*lost)
+        assert found.place is not None
+        assert found.place.file == file
 
 
 # --- any wiring at all ---

@@ -107,6 +107,21 @@ def test_cut_off() -> None:
     assert "V_BE 455 mV" in found.fact  # 22 V x 4.7k / 226.9k, less what 0.5 uA drops in R4
 
 
+def test_a_limiter_that_rests_is_a_note() -> None:
+    """Off the way of the signal, with 0.2 V across the resistor it watches."""
+    sound = amplifier()
+    parts = [part for part in sound.parts if part.ref != "R4"]
+    limiter = [
+        two("R4", "e", "s", 900.0),
+        two("R6", "s", GROUND, 100.0),
+        npn("Q2", "b", "s", GROUND),
+    ]
+    whole = stage(*parts, *limiter, inputs=sound.inputs, outputs=sound.outputs)
+    found = only(whole)
+    assert (found.code, found.about) == ("transistor-cut-off", ("Q2",))
+    assert found.gravity is Gravity.NOTE
+
+
 def test_collector_and_emitter_swapped() -> None:
     found = strain(*_with_volts(altered(amplifier(), "Q1", nodes=("e", "b", "c"))))
     assert found[0].code == "transistor-reversed"
