@@ -25,6 +25,7 @@ Floats = NDArray[np.float64]
 
 SPREAD_DRAWS = 120
 REFIT_DRAWS = 90
+HOPELESS = 400.0  # ten times the sound spread at every reading cannot mend a fit this bad
 TELLING = 2 * math.log(19.0)  # odds of 19 to 1: readings that favour one so much do tell them apart
 
 
@@ -38,14 +39,21 @@ def healthy(runner: Runner, stage: Stage, rails: Mapping[str, float], seed: int)
     return np.array(rows)
 
 
-def half_bands(stage: Stage, spread: Floats, points: Iterable[Point]) -> list[float]:
-    """Half the width of the healthy 95 % band between each pair of points."""
+def half_bands(
+    stage: Stage, spread: Floats, points: Iterable[Point], loaded: Iterable[float]
+) -> list[float]:
+    """Half the width of the healthy 95 % band between each pair of points.
+
+    loaded: what the meter shows there on one sound specimen; where it drags the point down it
+    narrows the band as well.
+    """
     column = {node: k for k, node in enumerate(stage.nodes)}
     found = []
-    for point in points:
+    for point, shown in zip(points, loaded, strict=True):
         volts = spread[:, column[point.node]] - spread[:, column[point.minus]]
-        low, high = np.percentile(volts, (2.5, 97.5))
-        found.append(max(float(high - low) / 2, 1e-3))
+        low, middle, high = np.percentile(volts, (2.5, 50, 97.5))
+        drag = min(1.0, abs(shown / middle)) if abs(middle) > 0.05 else 1.0
+        found.append(max(float(high - low) / 2 * drag, 1e-3))
     return found
 
 
@@ -147,7 +155,7 @@ class Refitter:
             return []
         bare = [_volts(solved[0], p) for p in self.points]
         # What the meter takes away hardly differs between specimens of one fault.
-        loss = [m / b if abs(b) > 0.05 else 1.0 for m, b in zip(loaded, bare, strict=True)]
+        loss = [m / b if abs(b) > 0.05 else 1.0 for (m, _), b in zip(loaded, bare, strict=True)]
         return [[_volts(s, p) * f for p, f in zip(self.points, loss, strict=True)] for s in solved]
 
     def _covariance(self, rows: Sequence[Sequence[float]]) -> Floats:
@@ -173,24 +181,30 @@ class Refitter:
             return math.inf
         return self._badness(np.median(np.array(rows), axis=0), self._covariance(rows))
 
-    def best(self, mode: Fault, bounds: tuple[float, float] | None) -> float:
-        """Badness of the mode at the severity that fits best: sought quickly, then in full."""
+    def sought(self, mode: Fault, bounds: tuple[float, float] | None) -> tuple[float, list[Fault]]:
+        """The mode's quick badness where it fits best, and the severities to try in full."""
         if bounds is None:
-            return self.badness([mode])
+            return self.quick([mode]), [mode]
         grid = [float(x) for x in np.linspace(math.log(bounds[0]), math.log(bounds[1]), 25)]
         step = grid[1] - grid[0]
-        middle = min(grid, key=lambda x: self.quick([_at(mode, x)]))
-        near = [middle + k * step / 2 for k in (-2, -1, 0, 1, 2)]
-        return min(self.badness([_at(mode, x)]) for x in near)
+        fits = {x: self.quick([_at(mode, x)]) for x in grid}
+        middle = min(grid, key=lambda x: fits[x])
+        return fits[middle], [_at(mode, middle + k * step / 2) for k in (0, -1, 1)]
 
     def can_be(self, part: str, truth: Sequence[Fault]) -> bool:
         """Whether some fault of the part fits the readings nearly as well as the true one does."""
         goal = self.badness(truth)
         if len(truth) == 1 and truth[0].severity is not None:
             size = truth[0].severity
-            goal = min(goal, self.best(truth[0], (size / 2, size * 2)))
+            near = [replace(truth[0], severity=size * f) for f in (0.7, 0.85, 1.2, 1.4)]
+            goal = min([goal, *(self.badness([fault]) for fault in near)])
+        modes = [self.sought(mode, bounds) for mode, bounds in every(self.stage, part)]
+        modes.sort(key=lambda found: found[0])
         return any(
-            self.best(mode, bounds) <= goal + TELLING for mode, bounds in every(self.stage, part)
+            self.badness([fault]) <= goal + TELLING
+            for quick, faulty in modes
+            if quick <= goal + HOPELESS
+            for fault in faulty
         )
 
 

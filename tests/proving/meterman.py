@@ -134,24 +134,26 @@ def read(
     loaded = loaded_volts(runner, solved, where, habit.instrument)
     if loaded is None:
         return None
-    return [_written(p, v, habit) for p, v in zip(where, loaded, strict=True)]
+    return [_written(p, v, s, habit) for p, (v, s) in zip(where, loaded, strict=True)]
 
 
 def loaded_volts(
     runner: Runner, solved: Solved, where: Sequence[Point], instrument: Instrument
-) -> list[float] | None:
-    """Volts across each pair of points while this meter hangs there, its range found by hand."""
+) -> list[tuple[float, float]] | None:
+    """Volts across each pair of points with this meter there, and the range the person chose."""
     volts = [solved.volts[p.tip] - solved.volts[p.minus] for p in where]
     scales = [instrument.range_for(v) for v in volts]
-    if not instrument.ohms:
-        # The person tries from above and stays on the lowest range that holds the needle.
-        for _ in range(2):
-            volts = _across(runner, solved, where, [instrument.load(s) for s in scales])
-            if not all(map(math.isfinite, volts)):
-                return None
-            scales = [instrument.range_for(v) for v in volts]
     volts = _across(runner, solved, where, [instrument.load(s) for s in scales])
-    return volts if all(map(math.isfinite, volts)) else None
+    if not instrument.ohms and all(map(math.isfinite, volts)):
+        # The person comes from above, and goes back up where a lower range drags the point down.
+        lower = [instrument.range_for(v) for v in volts]
+        again = _across(runner, solved, where, [instrument.load(s) for s in lower])
+        for k, (old, new) in enumerate(zip(volts, again, strict=True)):
+            if abs(new) > 0.8 * abs(old):
+                scales[k], volts[k] = lower[k], new
+    if not all(map(math.isfinite, volts)):
+        return None
+    return list(zip(volts, scales, strict=True))
 
 
 def _across(
@@ -173,9 +175,8 @@ def _across(
     return volts
 
 
-def _written(point: Point, exact: float, habit: Habit) -> Taken:
+def _written(point: Point, exact: float, scale: float, habit: Habit) -> Taken:
     draw, meter = habit.draw, habit.instrument
-    scale = meter.range_for(exact)
     if meter.counts:
         step = scale / meter.counts
         shown = exact * (1 + habit.gains[scale]) + draw.uniform(-1.0, 1.0) * step

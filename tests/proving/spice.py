@@ -177,7 +177,10 @@ class Runner:
         if not mine.poll(PATIENCE):
             self.close()
             raise NoLibrary("the process that loads ngspice does not answer")
-        problem = mine.recv()
+        try:
+            problem = mine.recv()
+        except EOFError:
+            problem = NoLibrary("the process that loads ngspice ended before it answered")
         if problem is not None:
             self.close()
             raise problem

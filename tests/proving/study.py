@@ -64,9 +64,9 @@ class Ground:
     def circuits(self) -> list[str]:
         if not self.stages:
             for path in drawn_circuits():
-                stage = adapter.load(path)
                 if self.plan.only and path.stem not in self.plan.only:
                     continue
+                stage = adapter.load(path)
                 if stage.rails and not any(p.kind is Kind.WINDING and p.volts for p in stage.parts):
                     (nominal,) = solve(self.runner, [draw_specimen(stage, None)])
                     if nominal is None:

@@ -200,10 +200,12 @@ def _by(
 
 
 def _sound_by_circuit(sound: Sequence[Record]) -> list[str]:
-    lines = ["sound stages called sound, by circuit"]
-    for name in sorted({r["circuit"] for r in sound}):
-        lines.append(f"  {name:<32} {_share([r for r in sound if r['circuit'] == name], called_sound)}")
-    return lines
+    circuits = sorted({r["circuit"] for r in sound})
+    rows = [(name, [r for r in sound if r["circuit"] == name]) for name in circuits]
+    return [
+        "sound stages called sound, by circuit",
+        *(f"  {name:<32} {_share(some, called_sound)}" for name, some in rows),
+    ]
 
 
 def _housekeeping(records: Sequence[Record], good: Sequence[Record]) -> list[str]:
