@@ -230,10 +230,10 @@ class Explainer:
 
     def _noise(self, values: Floats) -> Floats:
         """Variances (B, K): meter and reader, and the model's own error at the prediction."""
-        model = np.array(
-            [model_variance(values[:, k], p.quantity) for k, p in enumerate(self.task.probes)]
-        ).T
-        return self.task.sigmas**2 + np.nan_to_num(model)
+        noise = np.empty_like(values)
+        for k, probe in enumerate(self.task.probes):
+            noise[:, k] = np.nan_to_num(model_variance(values[:, k], probe.quantity))
+        return noise + self.task.sigmas**2
 
     def _aim(
         self, rows: NDArray[np.int64], latents: Floats, values: Floats, slopes: Floats,

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from biaspredict.model.devices import Bipolar, Material, Polarity
-from biaspredict.model.parts import Kind, Part
+from biaspredict.model.parts import CAPACITORS, Kind, Part
 from biaspredict.model.readings import Quantity, Reading, Readings
 from biaspredict.model.stage import GROUND, Stage
 from biaspredict.predict.meters import meter_of, reading_sigma
@@ -42,14 +42,18 @@ class Junction:
 
 @dataclass(frozen=True, slots=True)
 class Balance:
-    """Amps that flow into a node by its resistors and out of no known part.
+    """Amps that flow into a node by its resistors beyond what its transistor can take.
 
+    Negative: out of it. needed: least and most that the transistor's leg should take from
+    the node (0, 0 where there is no transistor), by its other current and its gain.
     through: what else stands at the node and must carry the difference.
     """
 
     node: str
     amps: float
     sigma: float
+    needed: tuple[float, float]
+    leg: str
     through: tuple[str, ...]
 
 
@@ -137,30 +141,75 @@ def _junctions(stage: Stage, read: _Read) -> Sequence[Junction]:
 
 
 def _balances(stage: Stage, read: _Read, currents: Sequence[Current]) -> Sequence[Balance]:
-    """Nodes whose resistors all have known currents, and whose sum is not carried by a rail."""
+    """Nodes whose resistor currents are all known and do not add up."""
     known = {c.part: c for c in currents}
-    rails = {rail.name for rail in stage.rails}
-    ports = {port.node for port in (*stage.inputs, *stage.outputs) if not port.blocked}
+    sums = {node: _resistor_sum(stage, node, known) for node in read if _free(stage, node)}
     found = []
-    for node in read:
-        if node == GROUND or node in rails or node in ports:
+    for node, total in sums.items():
+        if total is None:
             continue
-        meeting = stage.at(node)
-        resistors = [p for p, _ in meeting if p.kind is Kind.RESISTOR]
-        if not resistors or any(p.ref not in known for p in resistors):
+        legs = [(p, t) for p, t in stage.at(node) if p.kind is Kind.TRANSISTOR]
+        if len(legs) > 1:
             continue
-        if any(p.kind not in (Kind.RESISTOR, Kind.CAPACITOR, Kind.ELECTROLYTIC, Kind.TRANSISTOR)
-               for p, _ in meeting):
-            continue
-        amps = sum(_into(p, node, known[p.ref].amps) for p in resistors)
-        sigma = math.sqrt(sum(known[p.ref].sigma ** 2 for p in resistors))
-        if sigma > 0 and abs(amps) > UNEVEN * sigma:
-            through = tuple(
-                f"{p.ref}.{t}" if p.kind is Kind.TRANSISTOR else p.ref
-                for p, t in meeting if p.kind is not Kind.RESISTOR
-            )
-            found.append(Balance(node, amps, sigma, through))
+        needed, leg = (0.0, 0.0), ""
+        if legs:
+            takes = _takes(*legs[0], sums)
+            if takes is None:
+                continue
+            needed, leg = takes, f"{legs[0][0].ref}.{legs[0][1]}"
+        amps, sigma = total
+        beyond = max(needed[0] - amps, amps - needed[1], 0.0)
+        if sigma > 0 and beyond > UNEVEN * sigma:
+            through = tuple(p.ref for p, _ in stage.at(node) if p.kind in CAPACITORS)
+            found.append(Balance(node, amps, sigma, needed, leg, through))
     return found
+
+
+def _free(stage: Stage, node: str) -> bool:
+    """Nothing but resistors, capacitors and transistors meets there."""
+    ports = {port.node for port in (*stage.inputs, *stage.outputs) if not port.blocked}
+    if node == GROUND or node in ports or any(rail.name == node for rail in stage.rails):
+        return False
+    plain = (Kind.RESISTOR, Kind.TRANSISTOR, *CAPACITORS)
+    meeting = [part for part, _ in stage.at(node)]
+    return any(p.kind is Kind.RESISTOR for p in meeting) and all(p.kind in plain for p in meeting)
+
+
+def _resistor_sum(
+    stage: Stage, node: str, known: Mapping[str, Current]
+) -> tuple[float, float] | None:
+    """(amps into the node by its resistors, sigma), None where one of them is not known."""
+    amps, variance = 0.0, 0.0
+    for part, _ in stage.at(node):
+        if part.kind is Kind.RESISTOR:
+            if part.ref not in known:
+                return None
+            amps += _into(part, node, known[part.ref].amps)
+            variance += known[part.ref].sigma ** 2
+    return amps, math.sqrt(variance)
+
+
+def _takes(
+    part: Part, leg: str, sums: Mapping[str, tuple[float, float] | None]
+) -> tuple[float, float] | None:
+    """Least and most amps that a leg takes from its node, by another leg's known current."""
+    device = part.device
+    if not isinstance(device, Bipolar):
+        return None
+    sign = 1.0 if device.polarity is Polarity.NPN else -1.0
+    other = sums.get(part.node("collector" if leg == "emitter" else "emitter"))
+    if other is None:
+        return None
+    amps, sigma = abs(other[0]), 2.0 * other[1]
+    least, most = max(amps - sigma, 0.0), amps + sigma
+    if leg == "base":
+        low, high = least / (device.gain.high + 1.0) - 2 * device.icbo, most / device.gain.low
+    elif leg == "collector":
+        low, high = least * device.gain.low / (device.gain.low + 1.0), most
+    else:
+        low, high = least, most * (1.0 + 1.0 / device.gain.low)
+        sign = -sign
+    return (sign * low, sign * high) if sign > 0 else (sign * high, sign * low)
 
 
 def _into(part: Part, node: str, amps: float) -> float:

@@ -144,14 +144,9 @@ def _outcomes(bounds: Floats, table: Floats, names: Sequence[Label]) -> tuple[Ou
     return _merged(found)
 
 
-def _leaders(row: Floats) -> tuple[int, ...]:
-    """The labels that hold nine tenths of the belief in a bin, in order of the table."""
-    total = row.sum()
-    if total <= 1e-12:
-        return ()
-    order = np.argsort(-row)
-    share = np.cumsum(row[order]) / total
-    return tuple(sorted(int(k) for k in order[: int(np.searchsorted(share, 0.9)) + 1][:3]))
+def _leaders(row: Floats) -> int:
+    """The label that leads in a bin, -1 where next to nothing falls."""
+    return int(np.argmax(row)) if row.sum() > 1e-9 else -1
 
 
 def _core(bounds: Floats, table: Floats, start: int, stop: int) -> tuple[float, float]:
@@ -164,11 +159,10 @@ def _core(bounds: Floats, table: Floats, start: int, stop: int) -> tuple[float, 
 
 
 def _merged(outcomes: Sequence[Outcome]) -> tuple[Outcome, ...]:
-    """Neighbours that mean the same parts, told once."""
+    """Neighbours led by the same part, told once."""
     found: list[Outcome] = []
     for outcome in outcomes:
-        here = [label for label, _ in outcome.means]
-        if found and {label for label, _ in found[-1].means} == set(here):
+        if found and found[-1].means[0][0] == outcome.means[0][0]:
             last = found[-1]
             chance = last.chance + outcome.chance
             shares = {label: share * last.chance for label, share in last.means}

@@ -102,7 +102,7 @@ def task_of(readings: Readings) -> Task:
         else:
             values.append(reading.value)
             sigmas.append(sigma)
-    return Task(tuple(probes), np.array(values), np.array(sigmas))
+    return Task(tuple(probes), np.array(values, dtype=float), np.array(sigmas, dtype=float))
 
 
 def judge(

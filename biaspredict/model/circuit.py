@@ -155,12 +155,15 @@ class Axis:
     An amount x multiplies the parameter by exp(x), or (additive) is added to it.
     sigma: standard deviation of x over sound specimens.
     parameters: one latent quantity may move several parameters (one batch, one rail).
+    limits: where specimens lie evenly between two limits, the least and most factor (or
+        addition); None: they are spread normally.
     """
 
     parameters: tuple[str, ...]
     sigma: float
     additive: bool = False
     name: str = ""
+    limits: tuple[float, float] | None = None
 
 
 def lifted(circuit: Circuit, lifts: tuple[tuple[str, float], ...]) -> Circuit:

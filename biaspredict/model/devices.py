@@ -45,7 +45,7 @@ class Channel(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Range:
-    """A positive quantity known between two limits, read as its central 95 %."""
+    """A positive quantity known to lie between two limits."""
 
     low: float
     high: float

@@ -95,7 +95,13 @@ def predict_bias(
 
 
 def specimens(around: Sequence[Axis], draws: int, seed: int = SEED) -> Floats:
-    """Amounts (draws, axes) of sound specimens: normal, but no further than 3 sigma."""
+    """Amounts (draws, axes) of sound specimens: even within limits, else normal to 3 sigma."""
     random = np.random.default_rng(seed)
-    normal = np.clip(random.standard_normal((draws, len(around))), -3.0, 3.0)
-    return np.asarray(normal * np.array([axis.sigma for axis in around]))
+    amounts = np.empty((draws, len(around)))
+    for k, axis in enumerate(around):
+        if axis.limits is None:
+            amounts[:, k] = np.clip(random.standard_normal(draws), -3.0, 3.0) * axis.sigma
+        else:
+            even = random.uniform(*axis.limits, draws)
+            amounts[:, k] = even if axis.additive else np.log(even)
+    return amounts

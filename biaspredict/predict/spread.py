@@ -23,9 +23,9 @@ from biaspredict.model.stage import Stage
 from biaspredict.quantities import Tolerance
 
 EVEN = 1.0 / math.sqrt(3.0)
-TWO_SIDED = 2 * 1.96  # central 95 % in standard deviations
 
-MEASURED = 0.01  # a part measured out of circuit is known to 1 % (common practice, no source)
+TENTH = Tolerance(0.10, 0.10)
+MEASURED = Tolerance(0.01, 0.01)  # a part measured out of circuit is known to 1 % (common practice, no source)
 # Junction drops of one type spread by about 20 mV silicon, 30 mV germanium within 95 %,
 # as standard deviations of the logarithm of saturation current (common practice, no source).
 JUNCTION_VOLTS = {Material.SILICON: 0.010, Material.GERMANIUM: 0.015}
@@ -33,7 +33,7 @@ THERMAL_VOLTS = 0.0257
 # Reverse gain sets how far a saturated collector falls; types spread from below 1 to above 10.
 REVERSE_GAIN_LOG = 1.0
 ICBO_LOG = 0.7  # collector leakage of one germanium type spreads by about 4 to 1
-ZENER = 0.05  # 5 % zeners where the sheet says nothing (common practice, no source)
+ZENER = Tolerance(0.05, 0.05)  # 5 % zeners where the sheet says nothing (common practice, no source)
 FIXED_WIPER = 0.03  # a wiper set by eye
 UNKNOWN_WIPER = 1.0 / math.sqrt(12.0)
 TEMPERATURE = 4.0  # kelvin: an unheated bench, a warm cabinet
@@ -45,14 +45,14 @@ def axes(stage: Stage, temperature_sigma: float = TEMPERATURE) -> tuple[Axis, ..
     found: list[Axis] = []
     for rail in stage.rails:
         tolerance = rail.tolerance or stage.assumptions.rails
-        found.append(_log(f"{rail.name}.volts", _even(tolerance)))
+        found.append(_toleranced(f"{rail.name}.volts", tolerance))
         if rail.ohms > 0:
-            found.append(_log(f"{rail.name}.ohms", 0.1 * EVEN))
+            found.append(_toleranced(f"{rail.name}.ohms", TENTH))
     for pin in stage.pins:
         if pin.volts is not None:
-            found.append(_log(f"{pin.name}.volts", 0.05 * EVEN))
+            found.append(_toleranced(f"{pin.name}.volts", Tolerance(0.05, 0.05)))
         else:
-            found.append(_log(f"{pin.name}.amps", 0.2 * EVEN))
+            found.append(_toleranced(f"{pin.name}.amps", Tolerance(0.2, 0.2)))
     for part in stage.parts:
         found.extend(_of_part(stage, part))
     found.append(Axis(("temperature",), temperature_sigma, additive=True, name="temperature"))
@@ -67,23 +67,33 @@ def _even(tolerance: Tolerance) -> float:
     return math.log1p((tolerance.minus + tolerance.plus) / 2) * EVEN
 
 
-def _within(known: Range) -> float:
-    return math.log(known.high / known.low) / TWO_SIDED
+def _toleranced(parameter: str, tolerance: Tolerance) -> Axis:
+    limits = (1.0 - tolerance.minus, 1.0 + tolerance.plus)
+    return Axis((parameter,), _even(tolerance), name=parameter, limits=limits)
+
+
+def _ranged(parameter: str, known: Range) -> Axis:
+    """Evenly between two limits about their geometric middle."""
+    limits = (known.low / known.middle, known.high / known.middle)
+    sigma = math.log(known.high / known.low) / math.sqrt(12.0)
+    return Axis((parameter,), sigma, name=parameter, limits=limits)
 
 
 def _of_part(stage: Stage, part: Part) -> Iterator[Axis]:
-    sigma = MEASURED * EVEN if part.measured is not None else _even(stage.tolerance(part))
+    tolerance = MEASURED if part.measured is not None else stage.tolerance(part)
+    ref = part.ref
     if part.kind is Kind.RESISTOR or part.kind is Kind.THERMISTOR:
-        yield _log(f"{part.ref}.ohms", sigma)
+        yield _toleranced(f"{ref}.ohms", tolerance)
     elif part.kind in POTS:
-        yield _log(f"{part.ref}.ohms", sigma)
-        wiper = UNKNOWN_WIPER if part.turn is None else FIXED_WIPER
-        if part.turn is None or 0.0 < part.turn < 1.0:
-            yield Axis((f"{part.ref}.turn",), wiper, additive=True, name=f"{part.ref}.turn")
+        yield _toleranced(f"{ref}.ohms", tolerance)
+        if part.turn is None:
+            yield Axis((f"{ref}.turn",), UNKNOWN_WIPER, True, f"{ref}.turn", (-0.5, 0.5))
+        elif 0.0 < part.turn < 1.0:
+            yield Axis((f"{ref}.turn",), FIXED_WIPER, True, f"{ref}.turn")
     elif part.kind in (Kind.COIL, Kind.WINDING):
-        yield _log(f"{part.ref}.ohms", 0.1 * EVEN)
+        yield _toleranced(f"{ref}.ohms", TENTH)
     elif part.kind is Kind.LAMP:
-        yield _log(f"{part.ref}.hot_ohms", 0.1 * EVEN)
+        yield _toleranced(f"{ref}.hot_ohms", TENTH)
     else:
         yield from _of_device(part)
 
@@ -91,7 +101,7 @@ def _of_part(stage: Stage, part: Part) -> Iterator[Axis]:
 def _of_device(part: Part) -> Iterator[Axis]:
     device = part.device
     if isinstance(device, Bipolar):
-        yield _log(f"{part.ref}.gain", _within(device.gain))
+        yield _ranged(f"{part.ref}.gain", device.gain)
         yield _log(f"{part.ref}.saturation", JUNCTION_VOLTS[device.material] / THERMAL_VOLTS)
         if "reverse_gain" not in device.given:
             yield _log(f"{part.ref}.reverse_gain", REVERSE_GAIN_LOG)
@@ -100,8 +110,7 @@ def _of_device(part: Part) -> Iterator[Axis]:
     elif isinstance(device, Diode):
         yield _log(f"{part.ref}.saturation", JUNCTION_VOLTS[device.material] / THERMAL_VOLTS)
     elif isinstance(device, Zener):
-        given = part.tolerance
-        yield _log(f"{part.ref}.zener_volts", _even(given) if given else ZENER * EVEN)
+        yield _toleranced(f"{part.ref}.zener_volts", part.tolerance or ZENER)
     elif isinstance(device, Fet):
-        yield _log(f"{part.ref}.idss", _within(device.idss))
-        yield _log(f"{part.ref}.pinch_off", _within(device.pinch_off))
+        yield _ranged(f"{part.ref}.idss", device.idss)
+        yield _ranged(f"{part.ref}.pinch_off", device.pinch_off)

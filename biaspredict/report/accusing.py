@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from biaspredict.infer.ledger import Ledger
+from biaspredict.infer.ledger import Balance, Ledger
 from biaspredict.infer.ranking import Suspect
 from biaspredict.infer.splits import SOUND_LABEL, Outcome, Split
 from biaspredict.infer.verdict import WORTH_A_LINE, Compared, Verdict
@@ -60,18 +60,27 @@ def _ledger(found: Ledger) -> Iterator[str]:
         yield words.wrapped(f"{junction.part} V_BE {words.volts(junction.volts)}{note}",
                             "  ", "    ")
     for balance in found.balances:
-        way = "more flows into" if balance.amps > 0 else "more flows out of"
-        yield words.wrapped(
-            f"{words.amps(abs(balance.amps))} {way} {balance.node} by its resistors than the "
-            f"other way: it goes through {words.listed(balance.through, 'or')}"
-            if balance.through else
-            f"{words.amps(abs(balance.amps))} {way} {balance.node} than the other way, and "
-            "nothing else stands there", "  ", "    ")
+        yield words.wrapped(_balance(balance), "  ", "    ")
     for clash in found.clashes:
         yield words.wrapped(
             f"two readings of one node: {clash.first.name} {words.volts(clash.first.value)}, "
             f"{clash.second.name} {words.volts(clash.second.value)}: suspect the joint between",
             "  ", "    ")
+
+
+def _balance(found: Balance) -> str:
+    """A node whose currents do not add up, as a sentence."""
+    way = "flow into" if found.amps > 0 else "flow out of"
+    text = f"{words.amps(abs(found.amps))} {way} {found.node} by its resistors"
+    if found.leg:
+        low, high = sorted(abs(limit) for limit in found.needed)
+        text += f", where {found.leg} should take {words.amps(low)} to {words.amps(high)}"
+    else:
+        text += ", where they should add up to nothing"
+    if found.through:
+        text += f": the difference goes by {words.listed(found.through, 'or')}"
+        text += f", or {found.leg.split('.')[0]} is not as it should be" if found.leg else ""
+    return text
 
 
 def _answer(verdict: Verdict, everything: bool) -> Iterator[str]:
