@@ -6,7 +6,8 @@ import argparse
 import tempfile
 from pathlib import Path
 
-from . import study
+from . import adapter, study
+from .spice import Runner
 from .table import table
 
 
@@ -20,6 +21,18 @@ def _shares(text: str) -> dict[str, float]:
     return shares
 
 
+def show(plan: study.Plan, case: int) -> None:
+    """One case in full: the stage where it was generated, the sheet, the truth, the answer."""
+    with Runner() as runner:
+        record = study.run_case(study.Ground(plan, runner, adapter.answer), case)
+    for name, value in record.items():
+        if isinstance(value, str) and "\n" in value:
+            print(f"--- {name}", value.rstrip(), "---", sep="\n")
+        elif name != "weights":
+            for line in value if name == "suspects" else [value]:
+                print(f"{name}: {line}")
+
+
 def main() -> None:
     ask = argparse.ArgumentParser(prog="python -m tests.proving", description=__doc__)
     ask.add_argument("--cases", type=int, default=500)
@@ -29,22 +42,26 @@ def main() -> None:
     ask.add_argument("--laws", type=_shares, default=dict(study.SHARES), help="sound=1,single=2")
     ask.add_argument("--circuit", action="append", default=[], help="only this one of circuits/")
     ask.add_argument("--no-hunts", action="store_true", help="leave the advice untested")
+    ask.add_argument("--readings", type=int, default=0, help="legs read besides the rails")
+    ask.add_argument("--show", type=int, metavar="CASE", help="run this one case and print it")
     ask.add_argument("--processes", type=int, default=2)
     ask.add_argument("--table", metavar="FILE", help="print the table of cases already run")
     given = ask.parse_args()
-    path = Path(given.table) if given.table else None
-    if path is None:
-        plan = study.Plan(
-            given.seed,
-            given.cases,
-            given.out,
-            given.laws,
-            tuple(given.circuit),
-            not given.no_hunts,
-            given.minutes * 60,
-            given.processes,
-        )
-        path = study.run(plan)
+    plan = study.Plan(
+        given.seed,
+        given.cases,
+        given.out,
+        given.laws,
+        tuple(given.circuit),
+        not given.no_hunts,
+        given.readings,
+        given.minutes * 60,
+        given.processes,
+    )
+    if given.show is not None:
+        show(plan, given.show)
+        return
+    path = Path(given.table) if given.table else study.run(plan)
     print(table(list(study.records(path))))
     print(f"\nrecords: {path}")
 

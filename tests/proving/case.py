@@ -34,7 +34,7 @@ def run(ground: Ground, rng: np.random.Generator, record: dict[str, Any]) -> Non
     told = round(ambient + draw.normal(1.5)) if hot or draw.chance(0.4) else None
     habit = meterman.draw_habit(draw)
     sound, sick, truth = _specimen(ground, stage, ambient, draw, record)
-    where = meterman.points(stage)
+    where = _where(stage, ground.plan.readings, rng)
     loaded = meterman.loaded_volts(ground.runner, sound, where, habit.instrument)
     taken = meterman.read(ground.runner, sick, meterman.touched(where, sick, draw), habit)
     if loaded is None or taken is None:
@@ -55,15 +55,24 @@ def run(ground: Ground, rng: np.random.Generator, record: dict[str, Any]) -> Non
             {"name": f.name, "part": f.part, "severity": f.severity, "unit": f.unit} for f in seen
         ],
         "shift": round(moved, 3),
-        "readings": [t.text for t in taken],
     }
-    text = meterman.sheet(taken, habit, told)
+    text = record["sheet"] = meterman.sheet(taken, habit, told)
     started = time.perf_counter()
     answer = ground.tool(stage, text)
     record["tool_seconds"] = round(time.perf_counter() - started, 3)
     _judge(ground, stage, seen, answer, taken, habit, record)
     if record["law"] == "single" and ground.plan.follow and record["case"] % 4 == 0:
         record["hunt"] = hunt(ground, stage, sick, seen, habit, told, rng)
+
+
+def _where(stage: Stage, count: int, rng: np.random.Generator) -> tuple[meterman.Point, ...]:
+    """Every point a person reads, or the rails and so many of the others in the usual order."""
+    usual = meterman.points(stage)
+    rails = len(stage.rails)
+    if not count or len(usual) - rails <= count:
+        return usual
+    kept = sorted(rng.choice(len(usual) - rails, count, replace=False))
+    return (*usual[:rails], *(usual[rails + int(k)] for k in kept))
 
 
 def _stage(
@@ -156,8 +165,11 @@ def _judge(
         record["weights"] = [
             (round(s.weight, 4), keys.is_it(stage, s, truth)) for s in suspects
         ]
+    mine = [s for s in suspects if truth and keys.is_it(stage, s, truth)]
+    record["true_weight"] = round(sum(s.weight for s in mine), 5)
+    record["true_group"] = min((s.group for s in mine), default=None)
     _severity(stage, truth, answer, record)
-    if len(truth) == 1 and suspects and not record["first_right"] and record["shift"] > 1:
+    if truth and suspects and not record["first_right"] and record["shift"] > 1:
         started = time.perf_counter()
         seed = int(record["case"]) + 1
         refit = judge.Refitter(ground.runner, stage, taken, habit.instrument, seed)

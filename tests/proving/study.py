@@ -34,7 +34,10 @@ Tool = Callable[[Stage, str], adapter.Answer]
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What to run. only: circuit names, empty for all; follow: also hunt from zero readings."""
+    """What to run. only: circuit names, empty for all; follow: also hunt from zero readings.
+
+    readings: legs the person reads besides the rails, drawn anew for each case; 0: all of them.
+    """
 
     seed: int
     cases: int
@@ -42,6 +45,7 @@ class Plan:
     shares: dict[str, float] = field(default_factory=lambda: dict(SHARES))
     only: tuple[str, ...] = ()
     follow: bool = True
+    readings: int = 0
     seconds: float = 1e9
     processes: int = 2
 

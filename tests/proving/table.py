@@ -35,7 +35,20 @@ def figure(hits: int, count: int) -> str:
         return "0/0      -"
     low, high = wilson(hits, count)
     bounds = f"({100 * low:.1f}-{100 * high:.1f})"
-    return f"{f'{hits}/{count}':<9}{100 * hits / count:5.1f} % {bounds}"
+    return f"{f'{hits}/{count}':<8}{100 * hits / count:5.1f} % {bounds}"
+
+
+def brief(hits: int, count: int) -> str:
+    """`43/44 98 % (88-100)`."""
+    if count == 0:
+        return "0/0"
+    low, high = wilson(hits, count)
+    return f"{hits}/{count} {100 * hits / count:.0f} % ({100 * low:.0f}-{100 * high:.0f})"
+
+
+def _brief(rows: Iterable[Record], test: Callable[[Record], bool]) -> str:
+    results = [bool(test(r)) for r in rows]
+    return brief(sum(results), len(results))
 
 
 def _share(rows: Iterable[Record], test: Callable[[Record], bool]) -> str:
@@ -69,18 +82,20 @@ def table(records: Sequence[Record]) -> str:
     lines = [
         f"cases {len(records)}, judged {len(good)}",
         "",
-        "                                            goal    hits/n   share (95 % interval)",
+        _row("", "goal", "hits/n   share (95 % interval)"),
         _row("sound called sound", "98 %", _share(sound, called_sound)),
         "single faults that move a reading out of its healthy half-band:",
         _row("  true part in the first group", "97 %", _share(shifted, in_group)),
         _row("  ... in the first three groups", "99 %", _share(shifted, _three_groups)),
         _row("  ... among the first three suspects", "99 %", _share(shifted, _three)),
-        _row("  first suspect true or not to be told", "95 %", _share(shifted, right_or_same)),
+        _row("  first suspect true or not to tell", "95 %", _share(shifted, right_or_same)),
         _row("  first suspect is the true part", "", _share(shifted, lambda r: r["first_right"])),
         _row("  called sound all the same", "", _share(shifted, lambda r: r["sound"] > 0.5)),
         "the same for those that move one by twice as much:",
         *_shifted_rows([r for r in singles if moved(r, 2.0)]),
         _row("pairs: the pair or a member first", "85 %", _share(_pairs(good), _first_right)),
+        _row("  ... or what readings cannot tell from it", "", _share(_pairs(good), right_or_same)),
+        _row("  the pair or a member in the first group", "", _share(_pairs(good), in_group)),
         _row("severity inside the 90 % range", "85-95 %", _share(_graded(singles), _inside)),
         _row("unsolved hypotheses", "0", str(sum(r["unsolved"] for r in good))),
         "",
@@ -135,7 +150,7 @@ def _pairs(good: Sequence[Record]) -> list[Record]:
 def _shifted_rows(rows: Sequence[Record]) -> list[str]:
     return [
         _row("  true part in the first group", "", _share(rows, in_group)),
-        _row("  first suspect true or not to be told", "", _share(rows, right_or_same)),
+        _row("  first suspect true or not to tell", "", _share(rows, right_or_same)),
         _row("  called sound all the same", "", _share(rows, lambda r: r["sound"] > 0.5)),
     ]
 
@@ -144,7 +159,7 @@ def _calibration(rows: Sequence[Record]) -> list[str]:
     """Suspects by the weight they were given, faults drawn by the tool's own table."""
     lines = [
         f"calibration: {len(rows)} cases drawn by the table of priors",
-        "  weight given   suspects  mean weight  share true (95 % interval)",
+        "  weight given  suspects mean weight  share true (95 % interval)",
     ]
     every = [(w, bool(hit)) for r in rows for w, hit in r.get("weights", ())]
     for k in range(10):
@@ -156,7 +171,7 @@ def _calibration(rows: Sequence[Record]) -> list[str]:
             mark = "" if len(inside) < 50 else "  within 5" if abs(off) <= 0.05 else "  OFF"
             lines.append(
                 f"  {k / 10:.1f} to {(k + 1) / 10:.1f}    {len(inside):8d}"
-                f"  {100 * mean:9.1f} %  {share}{mark}"
+                f"{100 * mean:9.1f} %   {share}{mark}"
             )
     return lines
 
@@ -175,13 +190,13 @@ def _hunts(rows: Sequence[Record]) -> list[str]:
         return figure(sum(bool(h[name]) for h in hunts), len(hunts))
 
     return [
-        f"hunts from zero readings: {len(hunts)} single faults; true part in the first group",
-        f"  following the advice    median {median(steps):g} readings to the last split by volts"
-        f" (reached {figure(done, len(hunts))})",
-        f"                          {hits('hit')}, {mean('size')} parts in the group",
-        f"  as many, random order   {hits('random_hit')}, {mean('random_size')} parts;"
-        f" last split {hits('random_done')}",
-        f"  all nodes, mean {mean('nodes'):<7} {hits('all_hit')}, {mean('all_size')} parts",
+        f"hunts from zero readings: {len(hunts)} single faults (hit: true part in first group)",
+        f"  median {median(steps):g} readings to the last split by volts, of {mean('nodes')} nodes",
+        f"  reached by the advice     {figure(done, len(hunts))}",
+        f"  ... as many at random     {hits('random_done')}",
+        f"  hit, following the advice {hits('hit')}, {mean('size')} parts",
+        f"  ... as many at random     {hits('random_hit')}, {mean('random_size')} parts",
+        f"  ... all nodes read        {hits('all_hit')}, {mean('all_size')} parts",
     ]
 
 
@@ -192,10 +207,10 @@ def _by(
     order: Sequence[str] = (),
 ) -> list[str]:
     found = list(order) or sorted({name for r in rows for name in names(r)})
-    lines = [f"by {title:<32} in first group                first true or not to be told"]
+    lines = [f"{'by ' + title:<31} {'true part in group':<24} first true or not to tell"]
     for name in found:
         some = [r for r in rows if name in names(r)]
-        lines.append(f"  {name:<32} {_share(some, in_group):<29} {_share(some, right_or_same)}")
+        lines.append(f"  {name:<29} {_brief(some, in_group):<24} {_brief(some, right_or_same)}")
     return lines
 
 
@@ -204,7 +219,7 @@ def _sound_by_circuit(sound: Sequence[Record]) -> list[str]:
     rows = [(name, [r for r in sound if r["circuit"] == name]) for name in circuits]
     return [
         "sound stages called sound, by circuit",
-        *(f"  {name:<32} {_share(some, called_sound)}" for name, some in rows),
+        *(f"  {name:<29} {_brief(some, called_sound)}" for name, some in rows),
     ]
 
 
