@@ -82,7 +82,7 @@ def table(records: Sequence[Record]) -> str:
     lines = [
         f"cases {len(records)}, judged {len(good)}",
         "",
-        _row("", "goal", "hits/n   share (95 % interval)"),
+        _row("", "goal", "hits/n  share (95 %)"),
         _row("sound called sound", "98 %", _share(sound, called_sound)),
         "single faults that move a reading out of its healthy half-band:",
         _row("  true part in the first group", "97 %", _share(shifted, in_group)),
@@ -207,7 +207,7 @@ def _by(
     order: Sequence[str] = (),
 ) -> list[str]:
     found = list(order) or sorted({name for r in rows for name in names(r)})
-    lines = [f"{'by ' + title:<31} {'true part in group':<24} first true or not to tell"]
+    lines = [f"{'by ' + title:<31} {'true part in group':<24} first true or same"]
     for name in found:
         some = [r for r in rows if name in names(r)]
         lines.append(f"  {name:<29} {_brief(some, in_group):<24} {_brief(some, right_or_same)}")

@@ -6,7 +6,6 @@ devices; richer devices at their own temperature may differ from them by a few p
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -44,12 +43,6 @@ B- -- R1 22K -- Q1.base -- R2 4.7K -- ground
 B- -- R3 1.5K -- Q1.collector
 Q1.emitter -- R4 680 -- ground
 """
-
-
-@pytest.fixture(scope="module")
-def runner() -> Iterator[Runner]:
-    with Runner() as made:
-        yield made
 
 
 @pytest.fixture(scope="module")
