@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from biaspredict.engine.detours import by_degrees, through_time
+from biaspredict.engine.elimination import sparse
 from biaspredict.engine.network import Network
 from biaspredict.engine.newton import Outcome, newton
 from biaspredict.engine.plan import Ints, Lot, Plan, lot, plan_of, sensible
@@ -16,6 +17,7 @@ from biaspredict.engine.values import MARGIN
 from biaspredict.model.circuit import SOUND, Axis, Circuit, Device, Variation
 
 CACHE, SMALLEST, LARGEST = 2e6, 256, 1024  # bytes of matrices, variations in one chunk
+WORTHWHILE = 48  # variations of one wiring from which on the sparse form is the faster
 FEW = 8  # a chunk goes on until so small a part of it is left
 ROUNDS = 20  # of Newton before a variation takes a detour
 KEPT = 8  # circuits whose numbering and sound solution are kept
@@ -45,16 +47,16 @@ class Batch:
         """
         plan, sound = self._plan(circuit)
         task = _Task(plan, sound, variations, axes, amounts, start)
-        # Variations that keep the sound wiring go together: their matrices are smaller.
-        order = np.argsort([2 * len(v.lifts) + bool(v.moves) for v in variations], kind="stable")
-        chunk = _chunk(plan)
         late: list[Ints] = []
-        for first in range(0, len(order), chunk):
-            which = order[first : first + chunk]
-            few = len(which) // FEW if len(order) > chunk else 0
-            late.append(task.forward(which, few))
+        for usual, alike in _alike(plan, variations):
+            chunk = _chunk(plan, usual)
+            for first in range(0, len(alike), chunk):
+                which = alike[first : first + chunk]
+                few = len(which) // FEW if len(variations) > chunk else 0
+                late.append(task.forward(which, few, usual))
         # The slow ones of all chunks share their rounds, then their detours.
         left = np.concatenate((*late, np.empty(0, dtype=np.int64)))
+        chunk = _chunk(plan, False)
         for way in (task.onward, task.by_degrees, task.settle, task.settle_from_nothing):
             still = [way(left[i : i + chunk]) for i in range(0, len(left), chunk)]
             left = np.concatenate((*still, np.empty(0, dtype=np.int64)))
@@ -113,18 +115,26 @@ class _Task:
         return nodes
 
     def _keep(self, which: Ints, made: Lot, got: Outcome) -> Ints:
-        """Write down what counts as solved: stable, and between the rails."""
-        believed = _believed(self.plan, made, got)
+        """Write down what counts as solved: stable, and between the rails.
+
+        A stable point beyond the rails is final where a black box drives its current there.
+        """
+        found = got.solved & got.stable
+        inside = _inside(self.plan, made, got.nodes)
+        believed = found & inside
         mine = which[believed]
         self.solved[mine] = True
         answer = got.nodes[1:, believed]
         answer[self.plan.size :][~np.isfinite(made.lift_ohms[:, believed])] = np.nan
         self.volts[mine, : len(answer)] = answer.T
         self.reached[which, : len(got.nodes)] = got.nodes.T
-        return which[~believed]
+        return which[~believed & ~(found & _driven(self.plan, made))]
 
-    def forward(self, which: Ints, few: int) -> Ints:
-        """Newton from the sound circuit's volts or the given start, until `few` are left."""
+    def forward(self, which: Ints, few: int, usual: bool) -> Ints:
+        """Newton from the sound circuit's volts or the given start, until `few` are left.
+
+        usual: all of them couple only nodes that the plan couples.
+        """
         made = self._lot(which)
         good = np.flatnonzero(sensible(self.plan, made))
         if len(good) < len(which):
@@ -136,7 +146,8 @@ class _Task:
             given = self.start[which, : len(nodes) - 1].T
             end = 1 + len(given)
             nodes[1:end] = np.where(np.isfinite(given), given, nodes[1:end])
-        network = Network(self.plan, made)
+        form = sparse(self.plan, made.spares) if usual else None
+        network = Network(self.plan, made, form)
         if self.sound is not None or self.start is not None:
             network.start(nodes)
         return self._keep(which, made, newton(network, nodes, ROUNDS, few=few))
@@ -169,8 +180,26 @@ class _Task:
         return self._keep(which, made, through_time(self.plan, made, nothing))
 
 
-def _chunk(plan: Plan) -> int:
+def _alike(plan: Plan, variations: Sequence[Variation]) -> Iterator[tuple[bool, Ints]]:
+    """Numbers of the variations that have as many lifted leads, and whether they couple only
+    nodes that are coupled anyway; those that are few are taken as any others."""
+    kinds: dict[tuple[bool, int], list[int]] = {}
+    for i, variation in enumerate(variations):
+        kinds.setdefault((plan.usual(variation), len(variation.lifts)), []).append(i)
+    rest: list[int] = []
+    for (usual, _), numbers in sorted(kinds.items()):
+        if usual and len(numbers) >= WORTHWHILE:
+            yield True, np.array(numbers, dtype=np.int64)
+        else:
+            rest.extend(numbers)
+    if rest:
+        yield False, np.array(rest, dtype=np.int64)
+
+
+def _chunk(plan: Plan, usual: bool) -> int:
     """Variations whose matrices stay near the processor."""
+    if usual:
+        return LARGEST
     return int(min(max(CACHE / (8 * (plan.size + 2) ** 2), SMALLEST), LARGEST))
 
 
@@ -181,16 +210,23 @@ def _sound(plan: Plan) -> Floats | None:
         return None
     nodes = np.zeros((plan.size + 1, 1))
     got = newton(Network(plan, made), nodes, 3 * ROUNDS)
-    if not _believed(plan, made, got)[0]:
+    if not (got.solved & got.stable)[0]:
         got = through_time(plan, made, nodes)
-    return got.nodes[:, 0] if _believed(plan, made, got)[0] else None
+    return got.nodes[:, 0] if (got.solved & got.stable)[0] else None
 
 
-def _believed(plan: Plan, made: Lot, got: Outcome) -> NDArray[np.bool_]:
-    """(B,) only what is stable and between the rails counts as solved."""
+def _inside(plan: Plan, made: Lot, nodes: Floats) -> NDArray[np.bool_]:
+    """(B,) whether every node lies between the rails."""
     low, high = limits(plan, made)
-    inside = ((got.nodes >= low) & (got.nodes <= high)).all(axis=0)
-    return got.solved & got.stable & inside
+    return np.asarray(((nodes >= low) & (nodes <= high)).all(axis=0))
+
+
+def _driven(plan: Plan, made: Lot) -> NDArray[np.bool_]:
+    """(B,) whether any current source carries current."""
+    drains = plan.placed.get(Device.CURRENT)
+    if drains is None:
+        return np.zeros(made.many, dtype=bool)
+    return np.asarray((made.values[drains.rows] != 0.0).any(axis=0))
 
 
 def limits(plan: Plan, made: Lot) -> tuple[Floats, Floats]:

@@ -16,7 +16,9 @@ from biaspredict.model.circuit import CLOSED, OPEN
 
 TRIES = 12  # rounds of Newton for one degree
 FINEST = 1e-3  # smallest degree
-STIFFEST, LOOSEST = 1e3, 1e-15  # siemens of the pretended capacitors
+FIRST, STIFFEST, LOOSEST = 1e-2, 1e3, 1e-15  # siemens of the pretended capacitors
+LONGER, SHORTER = 0.1, 5.0  # what a moment that Newton followed, or did not, makes of them
+CALM = 1e-3  # volts that no node moves any more in one moment
 PATIENCE = 200
 
 
@@ -73,30 +75,32 @@ def _geometric(start: float, end: Floats, share: Floats) -> Floats:
 def through_time(plan: Plan, target: Lot, nodes: Floats) -> Outcome:
     """Let each node settle from `nodes` (N, B), tied to where it was a moment before.
 
-    The moments grow as long as Newton follows; a last plain solve must confirm the end.
+    The moments grow as long as Newton follows. Once nothing moves any more, a plain solve must
+    confirm the end.
     """
     many = target.many
-    tie = np.full(many, 1e-2)
+    tie = np.full(many, FIRST)
     at = nodes.copy()
+    end = Outcome(nodes.copy(), np.zeros(many, dtype=bool), np.ones(many, dtype=bool))
     active = np.arange(many)
-    settled: list[int] = []
     for _ in range(PATIENCE):
         network = Network(plan, target.part(active))
         network.start(at[:, active])
         got = newton(network, at[:, active], TRIES, hold=tie[active], anchor=at[:, active])
+        moved = np.abs(got.nodes - at[:, active]).max(axis=0)
         good, bad = active[got.solved], active[~got.solved]
         at[:, good] = got.nodes[:, got.solved]
-        tie[good] *= 0.3
-        tie[bad] *= 5.0
-        settled.extend(int(i) for i in active[tie[active] < LOOSEST])
-        active = active[(tie[active] >= LOOSEST) & (tie[active] <= STIFFEST)]
+        tie[good] *= LONGER
+        tie[bad] *= SHORTER
+        calm = active[got.solved & ((moved < CALM) | (tie[active] < LOOSEST))]
+        if len(calm):
+            network = Network(plan, target.part(calm))
+            network.start(at[:, calm])
+            last = newton(network, at[:, calm], TRIES)
+            done = calm[last.solved & last.stable]
+            end.nodes[:, done] = last.nodes[:, last.solved & last.stable]
+            end.solved[done] = True
+        active = active[(tie[active] >= LOOSEST) & (tie[active] <= STIFFEST) & ~end.solved[active]]
         if not len(active):
             break
-    solved, stable = np.zeros(many, dtype=bool), np.ones(many, dtype=bool)
-    if settled:
-        where = np.array(sorted(settled))
-        network = Network(plan, target.part(where))
-        network.start(at[:, where])
-        got = newton(network, at[:, where], 2 * TRIES)
-        at[:, where], solved[where], stable[where] = got.nodes, got.solved, got.stable
-    return Outcome(at, solved, stable)
+    return end

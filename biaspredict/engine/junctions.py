@@ -38,13 +38,14 @@ def limited(
     new: Floats, old: Floats, thermal: Floats, bend: Floats
 ) -> tuple[Floats, NDArray[np.bool_]]:
     """Junction volts after a step from `old` to `new`, held to where the old slope means
-    anything; and where they were held. Source: Nagel, SPICE2, 1975 (from memory)."""
+    anything; and where they were held. Source: Nagel, SPICE2, 1975 (from memory), with both
+    limits made continuous."""
     held = (new > bend) & (np.abs(new - old) > 2.0 * thermal)
     if not held.any():
         return new, held
     step = (new - old) / thermal
-    size = np.maximum(np.abs(step), 2.0 + 1e-12) - 2.0
-    from_on = old + np.sign(step) * thermal * (2.0 + np.log(size))
+    # Two thermal volts are granted, the rest by its logarithm; continuous where limiting starts.
+    from_on = old + np.sign(step) * thermal * (2.0 + np.log(np.maximum(np.abs(step), 2.0) - 1.0))
     from_off = thermal * np.log(np.maximum(new / thermal, 1e-30))
     return np.where(held, np.where(old > 0.0, from_on, from_off), new), held
 

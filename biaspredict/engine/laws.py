@@ -87,10 +87,10 @@ class Junctions(Group):
         absent = ~np.isfinite(emf)
         self.sign, self.thermal = sign, thermal
         self.emf = np.where(absent, 0.0, emf)
-        self.bend = critical(thermal, saturation)
+        self.bend = np.where(absent, np.inf, critical(thermal, saturation))
         self.saturation = np.where(absent, 0.0, saturation)
         self.gmin = np.where(absent, 0.0, GMIN)
-        self.old = self.bend
+        self.old = np.where(absent, 0.0, self.bend)
 
     def start(self, nodes: Floats) -> None:
         self.old = np.minimum(self._across(self.volts(nodes)), self.bend + WITHIN * self.thermal)

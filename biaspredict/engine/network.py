@@ -6,13 +6,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from biaspredict.engine.elements import branches, curves
+from biaspredict.engine.elimination import Dense, Form, sums
 from biaspredict.engine.laws import Group
 from biaspredict.engine.plan import Ints, Lot, Plan
 from biaspredict.engine.solver import Floats
 from biaspredict.model.circuit import OPEN
 
 SHUNT = 1.0 / OPEN  # siemens from every node to ground: a floating node has a voltage too
-EPSILON = float(np.finfo(float).eps)
 
 
 class Network:
@@ -21,9 +21,11 @@ class Network:
     Node 0 is ground. Element legs that no variation moves or lifts keep one number for all.
     """
 
-    def __init__(self, plan: Plan, lot: Lot) -> None:
+    def __init__(self, plan: Plan, lot: Lot, form: Form | None = None) -> None:
+        """`form`: how to keep the slopes; dense where not said."""
         self.nodes = plan.size + 1 + lot.spares
         self.many = lot.many
+        self.form: Form = form or Dense(self.nodes)
         self.branches = list(branches(plan, lot))
         self.curves = list(curves(plan, lot))
         self.base = self._constant()
@@ -36,15 +38,18 @@ class Network:
         return [*self.curves, *self.branches]
 
     def _constant(self) -> Floats:
-        """(B, N, N): slopes of branches and shunts."""
-        size = self.nodes
-        base = np.zeros((self.many, size, size))
+        """Slopes of branches and shunts."""
+        form, many = self.form, self.many
+        every = np.arange(self.nodes)[:, None]
+        flats = [form.flat(form.place(every, every), many)]
+        weights = [np.full((self.nodes, many), SHUNT)]
         for group in self.branches:
-            places = _places(group, size) + np.arange(self.many) * size * size
-            slopes = np.broadcast_to(group.slopes(), (4, group.count, self.many))
-            base += _sums(places.ravel(), slopes.reshape(-1, self.many).ravel(), base.shape)
-        base[:, range(size), range(size)] += SHUNT
-        return base
+            flats.append(
+                np.broadcast_to(form.flat(_places(group, form), many), (4 * group.count, many))
+            )
+            slopes = np.broadcast_to(group.slopes(), (4, group.count, many))
+            weights.append(slopes.reshape(-1, many))
+        return form.sums(np.concatenate(flats), np.concatenate(weights), many)
 
     def _route(self) -> None:
         """Where flows and slopes go; to be settled anew whenever variations leave."""
@@ -62,15 +67,12 @@ class Network:
         )
         steps = np.arange(self.many)
         self._own_places = (self._own * self.many + steps).ravel()
-        size = self.nodes
         places = [
-            np.broadcast_to(_places(g, size), (len(g.pairs) * g.count, self.many))
+            np.broadcast_to(_places(g, self.form), (len(g.pairs) * g.count, self.many))
             for g in self.curves
         ]
-        self._places = (
-            np.concatenate((*places, np.empty((0, self.many), dtype=np.int64)))
-            + steps * size * size
-        ).ravel()
+        none = np.empty((0, self.many), dtype=np.int64)
+        self._places = self.form.flat(np.concatenate((*places, none)), self.many)
 
     def start(self, nodes: Floats) -> None:
         """Take node volts (N, B) as where every junction stood last."""
@@ -82,13 +84,14 @@ class Network:
         self.many = len(kept)
         for group in self.groups:
             group.keep(kept)
-        self.base = self.base[kept]
+        self.base = self.form.keep(self.base, kept)
         self._route()
 
     def balance(
         self, nodes: Floats, limit: bool = False
     ) -> tuple[Floats, Floats, NDArray[np.bool_]]:
-        """What leaves each node (N, B), its slopes (B, N, N), whether a junction was held (B,)."""
+        """What leaves each node (N, B), its slopes as the form keeps them, and whether a
+        junction was held (B,)."""
         shared: list[Floats] = []
         own: list[Floats] = []
         slopes: list[Floats] = []
@@ -106,31 +109,22 @@ class Network:
         leaving += np.matmul(self._shared, self._shared_flows)
         if own:
             both = np.concatenate((self._own_flows, -self._own_flows))
-            leaving += _sums(self._own_places, both.ravel(), leaving.shape)
-        matrix = _sums(self._places, np.concatenate((*slopes, none)).ravel(), self.base.shape)
+            leaving += sums(self._own_places, both, leaving.shape)
+        matrix = self.form.sums(self._places, np.concatenate((*slopes, none)), self.many)
         matrix += self.base
         return leaving, matrix, held
 
-    def traffic(self, nodes: Floats, which: Ints) -> tuple[Floats, Floats]:
-        """At the last balance of the variations `which`: sums of absolute currents at each
-        node, and of what rounding can do to them (N, b). nodes: (N, B) volts then."""
-        flows = np.abs(self._shared_flows[:, which])
-        total = np.abs(self._shared) @ flows
+    def traffic(self, which: Ints) -> Floats:
+        """(N, b) sums of absolute currents at each node at the last balance of some variations."""
+        total: Floats = np.abs(self._shared) @ np.abs(self._shared_flows[:, which])
         if len(self._own_flows):
             places = self._own[..., which] * len(which) + np.arange(len(which))
             flows = np.abs(self._own_flows[:, which])
-            total = total + _sums(places.ravel(), np.tile(flows.ravel(), 2), total.shape)
-        stir = np.abs(self.base[which]) @ np.abs(nodes[:, which].T[..., None])
-        return total, EPSILON * (2.0 * stir[..., 0].T + total)
+            total = total + sums(places, np.concatenate((flows, flows)), total.shape)
+        return total
 
 
-def _sums(places: Ints, weights: Floats, shape: tuple[int, ...]) -> Floats:
-    """Weights added up at flat places of an array of `shape`."""
-    size = int(np.prod(shape))
-    return np.asarray(np.bincount(places, weights, size), dtype=np.float64).reshape(shape)
-
-
-def _places(group: Group, size: int) -> Ints:
-    """Places of a group's slopes in a matrix of `size`: (pairs * D, 1 or B)."""
-    rows = [group.legs[i] * size + group.legs[j] for i, j in group.pairs]
+def _places(group: Group, form: Form) -> Ints:
+    """Places of a group's slopes: (pairs * D, 1 or B)."""
+    rows = [form.place(group.legs[i], group.legs[j]) for i, j in group.pairs]
     return np.concatenate((*rows, np.empty((0, group.legs.shape[-1]), dtype=np.int64)))

@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 from biaspredict.engine.network import Network
 from biaspredict.engine.solver import Floats
 
-STEP = 1e-8  # volts, and share of the node's volts, that the last step may have
-IMBALANCE = 1e-5  # share of a node's traffic that may be left over before the last step
+STEP, SHARE = 1e-8, 1e-9  # volts, and share of the node's volts, that the last step may have
+IMBALANCE = 1e-6  # share of a node's traffic that may be left over before the last step
 FAINT = 1e-18  # amps; at nodes without traffic
-ROUNDING = 64.0  # times the rounding of one sum
+ROUNDING = 64.0 * float(np.finfo(float).eps)  # share of what cancels at a node
 LEAVE = 0.7  # share of variations still active below which the others are dropped
 WILD = 1e4  # volts; no step goes further
 
@@ -51,33 +51,35 @@ def newton(
     stable = np.ones(many, dtype=bool)
     moving = np.ones(many, dtype=bool)
     tie, tied = hold, anchor
-    inner = slice(1, None)
+    form = network.form
     for _ in range(rounds):
-        leaving, matrix, held = network.balance(at, limit=True)
+        leaving, slopes, held = network.balance(at, limit=True)
         if tie is not None and tied is not None:
             leaving += tie * (at - tied)
-            matrix[:, range(1, network.nodes), range(1, network.nodes)] += tie[:, None]
-        matrix = matrix[:, inner, inner]
-        step = np.zeros_like(at)
-        step[inner] = steps(matrix, -leaving[inner])
+            form.tie(slopes, tie)
+        own = form.diagonal(slopes)
+        step, signs = form.solve(slopes, -leaving)
         broken = ~np.isfinite(step).all(axis=0)
         step[:, broken] = 0.0
-        small = (np.abs(step) <= STEP * (1.0 + np.abs(at))).all(axis=0)
+        small = (np.abs(step) <= STEP + SHARE * np.abs(at)).all(axis=0)
         done = moving & small & ~held & ~broken
         moving &= ~broken
         if done.any():
             where = np.flatnonzero(done)
-            traffic, noise = network.traffic(at, where)
+            traffic = network.traffic(where)
             if tie is not None and tied is not None:
-                traffic = traffic + (tie * np.abs(at - tied))[:, where]
+                traffic += (tie * np.abs(at - tied))[:, where]
+            # Currents cancel that are as large as a node's conductance times its volts.
+            noise = own[:, where] * np.abs(at[:, where]).max(axis=0)
             allowed = IMBALANCE * traffic + ROUNDING * noise + FAINT
-            done[where] = (np.abs(leaving[:, where]) <= allowed)[inner].all(axis=0)
+            done[where] = (np.abs(leaving[:, where]) <= allowed)[1:].all(axis=0)
         at = at + np.clip(step, -WILD, WILD)
         if done.any():
             where = np.flatnonzero(done)
             found[:, active[where]] = at[:, where]
             solved[active[where]] = True
-            stable[active[where]] = np.linalg.slogdet(matrix[where])[0] > 0.0
+            sign = form.signs(slopes, where) if signs is None else signs[where]
+            stable[active[where]] = sign > 0.0
             moving &= ~done
         left = np.count_nonzero(moving)
         if left <= few:
@@ -92,19 +94,3 @@ def newton(
     rest = np.flatnonzero(moving)
     found[:, active[rest]] = at[:, rest]
     return Outcome(found, solved, stable)
-
-
-def steps(matrix: Floats, right: Floats) -> Floats:
-    """Solve (B, n, n) matrices for right sides (n, B); columns of NaN where one is singular."""
-    try:
-        return np.asarray(np.linalg.solve(matrix, right.T[..., None])[..., 0].T)
-    except np.linalg.LinAlgError:
-        sign, size = np.linalg.slogdet(matrix)
-        good = np.flatnonzero((sign != 0.0) & np.isfinite(size))
-        answer: Floats = np.full(right.shape, np.nan)
-        for i in good:
-            try:
-                answer[:, i] = np.linalg.solve(matrix[i], right[:, i])
-            except np.linalg.LinAlgError:
-                continue
-        return answer

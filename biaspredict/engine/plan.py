@@ -96,11 +96,36 @@ class Plan:
         self.branch_to = np.where(to < 0, ground_leg, to)
         self.ground_leg = ground_leg
         self.signed, self.endless, self.above_zero = signed, endless, above
+        # Nodes that an element couples; ground counts as coupled with every node.
+        self.pairs = frozenset(
+            (self.node[a], self.node[b]) for e in circuit.elements for a in e.nodes for b in e.nodes
+        )
 
     @property
     def size(self) -> int:
         """Nodes of the circuit without ground."""
         return len(self.circuit.nodes)
+
+    def usual(self, variation: Variation) -> bool:
+        """Whether the variation couples only nodes that the circuit's own elements couple.
+
+        The spare node of a lifted lead may be coupled with any.
+        """
+        node, pairs = self.node, self.pairs
+        for load in variation.loads:
+            a, b = node.get(load.a, 0), node.get(load.b, 0)  # 0 too for a lifted lead
+            if a and b and (a, b) not in pairs:
+                return False
+        for name in {lead.rpartition(".")[0] for lead, _ in variation.moves}:
+            element = self.circuit.element(name)
+            goes = dict(variation.moves)
+            legs = [
+                node[goes.get(f"{name}.{terminal}", at)]
+                for terminal, at in zip(TERMINALS[element.device], element.nodes, strict=True)
+            ]
+            if any(a and b and (a, b) not in pairs for a in legs for b in legs):
+                return False
+        return True
 
     def axis_rows(self, axes: Sequence[Axis]) -> list[list[int]]:
         return [[self.row[name] for name in axis.parameters] for axis in axes]
