@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 
 from biaspredict.errors import InputError
-from biaspredict.model.parts import POTS, TERMINALS, Kind, Part
+from biaspredict.model.parts import POTS, TERMINALS, Kind
 from biaspredict.model.stage import GROUND, Stage
 from biaspredict.notation.clauses import Mark
 from biaspredict.notation.mistakes import near
@@ -92,35 +92,6 @@ def joint(name: str, refs: Mapping[str, str]) -> tuple[str, ...] | None:
     known = tuple(ref for ref in found if ref is not None)
     return tuple(sorted(set(known), key=order)) if len(known) == len(found) > 1 else None
 
-
-def legs_in_order(parts: Iterable[Part], kinds: Iterable[Kind]) -> Iterator[tuple[str, str]]:
-    """(reference, leg) of the parts of these kinds, in the order in which they name nodes."""
-    wanted = frozenset(kinds)
-    for part in sorted((p for p in parts if p.kind in wanted), key=lambda p: order(p.ref)):
-        for leg in LEGS[part.kind]:
-            yield part.ref, leg
-
-
-TRANSISTORS = (Kind.TRANSISTOR, Kind.FET)
-
-
-def joint_names(meetings: Sequence[Sequence[str]], unnamed: Iterable[int]) -> dict[int, str | None]:
-    """Names such as "R1/R2" for the unnamed nodes among all.
-
-    meetings: the references at each node, sorted. As many references are taken as tell the node
-    from every other; None where they never do.
-    """
-    everywhere = [frozenset(refs) for refs in meetings]
-    names: dict[int, str | None] = {}
-    for node in unnamed:
-        refs = meetings[node]
-        names[node] = None
-        for size in range(2, len(refs) + 1):
-            chosen = frozenset(refs[:size])
-            if sum(chosen <= others for others in everywhere) == 1:
-                names[node] = "/".join(refs[:size])
-                break
-    return names
 
 
 class Index:
