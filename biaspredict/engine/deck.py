@@ -3,7 +3,8 @@
 Element number k becomes r{k}, q{k}, ... and node number i becomes n{i}: no name and no value of
 a stage is ever read by ngspice, which takes `4k7` for 4000 and `1M` for 0.001 without a word.
 Every transistor and diode has a model of its own, a joint (r{k}a, r{k}b, ...) at each terminal
-and its leaks, so that faults of it need no new deck.
+and its leaks, so that faults of it need no new deck. A resistor of OPEN ohms holds every node to
+ground (rg...): ngspice's own option for that loses memory at every run.
 """
 
 from __future__ import annotations
@@ -24,13 +25,14 @@ from biaspredict.model.stage import GROUND
 
 # Default tolerances call a run solved that is volts away (136 of 2000 faulted amplifiers).
 OPTIONS = (
-    f"reltol=1e-5 vntol=1e-8 abstol=1e-14 itl1=200 itl2=200 gmin={GMIN!r} rshunt={OPEN!r} "
+    f"reltol=1e-5 vntol=1e-8 abstol=1e-14 itl1=200 itl2=200 gmin={GMIN!r} "
     "temp={celsius!r} tnom={celsius!r}"
 )
 JOINTED = frozenset({Device.BIPOLAR, Device.JFET, Device.JUNCTION})
 KEY = "key"  # a node whose volts tell one run from every other
 FLAT = 1e30  # Early volts of a transistor without that effect
 ICBO_IDEALITY = 2.0
+NOTHING = 1e20  # ohms of a resistor that is in the deck only to be altered
 NO_AMPS = 1e-20  # saturation current of a diode that is not there: ngspice takes its logarithm
 
 Handles = dict[str, float]
@@ -61,9 +63,12 @@ def terminal_node(k: int, which: int) -> str:
     return f"x{k}{_LETTERS[which]}"
 
 
-def joint(k: int, which: int) -> str:
-    """The handle of that joint's ohms."""
-    return f"alter r{k}{_LETTERS[which]}"
+def joint(k: int, which: int, ohms: float | None = None) -> Handles:
+    """That joint behind `ohms`; None: sound, and the node behind it no node of the circuit."""
+    joint, shunt = f"alter r{k}{_LETTERS[which]}", f"alter rg{terminal_node(k, which)}"
+    if ohms is None:
+        return {joint: CLOSED, shunt: NOTHING}
+    return {joint: held(ohms), shunt: OPEN}
 
 
 def load_handles(number: int, load: Load) -> Handles:
@@ -99,6 +104,7 @@ def deck(
     """
     names = {GROUND: "0"} | {node: f"n{i}" for i, node in enumerate(circuit.nodes, 1)}
     lines = ["* stage", f"vkey {KEY} 0 0.0"]
+    lines += [f"rg{i} n{i} 0 {OPEN!r}" for i in range(1, len(circuit.nodes) + 1)]
     for k, element in enumerate(circuit.elements):
         nodes = [names[node] for node in element.nodes]
         numbers = handles(k, element, circuit.celsius)
@@ -124,10 +130,13 @@ def _still(k: int, element: Element, nodes: list[str], numbers: Handles) -> list
     device = element.device
     if device in JOINTED:
         inner = [terminal_node(k, i) for i in range(len(nodes))]
-        joints = [
-            f"r{k}{_LETTERS[i]} {a} {b} {CLOSED!r}"
-            for i, (a, b) in enumerate(zip(nodes, inner, strict=True))
-        ]
+        joints = []
+        for i, (outer, behind) in enumerate(zip(nodes, inner, strict=True)):
+            ohms, shunt = joint(k, i).values()
+            joints += [
+                f"r{k}{_LETTERS[i]} {outer} {behind} {ohms!r}",
+                f"rg{behind} {behind} 0 {shunt!r}",
+            ]
         return joints + _JOINTED[device](k, element, inner, values)
     if device is Device.POT:
         top, wiper, bottom = nodes
@@ -242,7 +251,8 @@ def _bipolar(k: str, v: tuple[float, ...]) -> Handles:
         f"altermod m{k} br": reverse,
         f"altermod m{k} vaf": min(early, FLAT),
         f"altermod m{k}i is": max(icbo, NO_AMPS),
-        f"alter r{k}cb": held(cb),
+        # The diode of ICBO brings a GMIN of its own along: it is taken off the leak.
+        f"alter r{k}cb": 1.0 / max(1.0 / held(cb) - GMIN, 1.0 / NOTHING),
         f"alter r{k}be": held(be),
         f"alter r{k}ce": held(ce),
     }

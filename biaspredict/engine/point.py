@@ -18,7 +18,6 @@ from biaspredict.engine.deck import (
 from biaspredict.engine.simulator import Simulator
 from biaspredict.engine.values import held, leads, limits, moved
 from biaspredict.model.circuit import (
-    CLOSED,
     TERMINALS,
     Circuit,
     Element,
@@ -68,7 +67,8 @@ class _Loaded:
     """What the simulator holds.
 
     elements, celsius, numbers: as last set, and the handles that carry them.
-    joints, behind: handle of each lead's ohms; ngspice's name of the node behind it.
+    joints: each lead that can be lifted, as element and terminal number or as the handle of a
+    resistor; behind: ngspice's name of the node behind it; lifted: ohms of each lead last set.
     """
 
     circuit: Circuit
@@ -77,9 +77,9 @@ class _Loaded:
     celsius: float
     numbers: list[Handles]
     nodes: list[bytes]
-    joints: dict[str, str] = field(default_factory=dict)
+    joints: dict[str, tuple[int, int] | str] = field(default_factory=dict)
     behind: dict[str, bytes] = field(default_factory=dict)
-    lifted: Handles = field(default_factory=dict)
+    lifted: dict[str, float] = field(default_factory=dict)
     loads: Handles = field(default_factory=dict)
 
 
@@ -125,7 +125,7 @@ def _load(simulator: Simulator, case: Case, structure: tuple[object, ...]) -> _L
         if element.device in JOINTED:
             for which, terminal in enumerate(TERMINALS[element.device]):
                 lead = f"{element.name}.{terminal}"
-                loaded.joints[lead] = joint(k, which)
+                loaded.joints[lead] = (k, which)
                 loaded.behind[lead] = terminal_node(k, which).encode("ascii")
     for k, (lead, _) in enumerate(structural, len(circuit.elements)):
         (loaded.joints[lead],) = handles(k, wired.elements[k], circuit.celsius)
@@ -147,10 +147,12 @@ def _settle(simulator: Simulator, loaded: _Loaded, case: Case) -> None:
             before = loaded.numbers[k]
             changes.update((name, x) for name, x in numbers.items() if before[name] != x)
             loaded.elements[k], loaded.numbers[k] = element, numbers
-    lifts = {loaded.joints[lead]: held(ohms) for lead, ohms in leads(case.variation).items()}
-    for name in loaded.lifted.keys() - lifts.keys():
-        changes[name] = CLOSED
-    changes.update((name, x) for name, x in lifts.items() if loaded.lifted.get(name) != x)
+    lifts = leads(case.variation)
+    for lead in loaded.lifted.keys() - lifts.keys():
+        changes |= _joint(loaded.joints[lead], None)
+    for lead, ohms in lifts.items():
+        if loaded.lifted.get(lead) != ohms:
+            changes |= _joint(loaded.joints[lead], ohms)
     loads: Handles = {}
     for k, load in enumerate(case.variation.loads):
         loads.update(load_handles(k, load))
@@ -159,3 +161,9 @@ def _settle(simulator: Simulator, loaded: _Loaded, case: Case) -> None:
     simulator.loaded = None  # an interruption halfway leaves nobody knows what
     simulator.set(changes)
     simulator.loaded = loaded
+
+
+def _joint(place: tuple[int, int] | str, ohms: float | None) -> Handles:
+    if isinstance(place, tuple):
+        return joint(*place, ohms)
+    return {place: held(ohms or 0.0)}

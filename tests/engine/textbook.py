@@ -70,23 +70,20 @@ def branches(
         gain, reverse = gain * (kelvin / room) ** 1.5, reverse * (kelvin / room) ** 1.5
         icbo *= 2.0 ** ((celsius - 25.0) / 9.0)
         vbe, vbc = sign * (v(b) - v(e)), sign * (v(b) - v(c))
-        forward = sat * (_exp(vbe / vt) - 1.0) + LEAST * vbe
-        back = sat * (_exp(vbc / vt) - 1.0) + LEAST * vbc
+        forward, back = sat * (_exp(vbe / vt) - 1.0), sat * (_exp(vbc / vt) - 1.0)
         leak = icbo * (_exp(vbc / (2.0 * vt)) - 1.0)
         ic = (forward - back) * (1.0 - vbc / early) - back / reverse - leak
         ib = forward / gain + back / reverse + leak
         yield c, e, sign * ic + (v(c) - v(e)) / ce
-        yield b, e, sign * ib + (v(b) - v(e)) / be
-        yield c, b, (v(c) - v(b)) / cb
+        yield b, e, sign * ib + (v(b) - v(e)) * (LEAST + 1.0 / be)
+        yield c, b, (v(c) - v(b)) * (LEAST + 1.0 / cb)
     else:
-        sign, idss, pinch_off, slope, gs, gd, ds = x
+        sign, *_, gs, gd, ds = x
         d, g, s = n
-        beta = idss / pinch_off**2
         if sign * (v(d) - v(s)) < 0.0:  # the channel is symmetrical
             yield s, d, sign * _channel(sign * (v(g) - v(d)), sign * (v(s) - v(d)), x)
         else:
             yield d, s, sign * _channel(sign * (v(g) - v(s)), sign * (v(d) - v(s)), x)
-        assert beta > 0.0
         for end, leak in ((s, gs), (d, gd)):
             u = sign * (v(g) - v(end))
             yield g, end, sign * (1e-14 * (_exp(u / vt) - 1.0) + LEAST * u)
