@@ -19,7 +19,17 @@ from biaspredict.model.stage import (
     Twin,
 )
 from biaspredict.notation import names, outside, reason
-from biaspredict.notation.clauses import Alias, Assume, Figure, Mark, Note, Other, Outside, Path, Title
+from biaspredict.notation.clauses import (
+    Alias,
+    Assume,
+    Figure,
+    Mark,
+    Note,
+    Other,
+    Outside,
+    Path,
+    Title,
+)
 from biaspredict.notation.describe import Draft
 from biaspredict.notation.naming import Labels, Named, name_nodes
 from biaspredict.notation.outside import Head
@@ -178,7 +188,7 @@ class _Stage:
         if key in self.board.outside or key in self.aliases:
             fact = f"{name.text} is given a second time"
             remedy = "Keep one. A rail behind a resistor of the sheet is a node like any other."
-        elif key == names.GROUND:
+        elif key == GROUND:
             fact, remedy = f"{name.text} is ground itself", f"Ground is no {what}."
         elif key in names.RESERVED:
             fact = f"'{name.text}' is a word of this notation and cannot name a {what}"
@@ -199,7 +209,8 @@ class _Stage:
                 continue
             self.aliases[names.key(alias.name.text)] = alias.name
             good.append(alias)
-        self.board.words.update({k: m for k, m in self.aliases.items() if k not in self.board.words})
+        for key, mark in self.aliases.items():
+            self.board.words.setdefault(key, mark)
         for alias in good:
             of = self._point(alias.of)
             point = ("word", names.key(alias.name.text))
@@ -219,7 +230,9 @@ class _Stage:
             except InputError as problem:
                 self.wrong.append(problem)
                 heads.append(None)
-            if not figures and not any(m.place and m.place.line > line.pieces[0].number for m in self.wrong):
+            below = line.pieces[0].number
+            unread = any(m.place and m.place.line > below for m in self.wrong)
+            if not figures and not unread:
                 self._say(
                     "a chart without figures",
                     "Write them indented in the next lines: Q1.base 3.1, Q1.emitter 2.5",
@@ -381,4 +394,3 @@ def _ported(
         for which, port, point in ports
         if which == what and point is not None
     )
-

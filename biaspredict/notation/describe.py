@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -14,6 +13,19 @@ from biaspredict.notation import devices, reason
 from biaspredict.notation.clauses import Amount, Clause, Form
 from biaspredict.notation.mistakes import near
 from biaspredict.notation.reason import Reason
+from biaspredict.notation.vocabulary import (
+    BARE,
+    DIELECTRICS,
+    FIELD_WORDS,
+    KIND_WORDS,
+    MATERIALS,
+    NON_POLAR,
+    SAMPLES,
+    TURNS,
+    amounts,
+    sayable,
+    words_of,
+)
 from biaspredict.quantities import (
     Tolerance,
     ValueReadError,
@@ -23,90 +35,9 @@ from biaspredict.quantities import (
 )
 from biaspredict.span import Span
 
-KIND_WORDS: Mapping[str, Kind] = {
-    "resistor": Kind.RESISTOR,
-    "capacitor": Kind.CAPACITOR,
-    "electrolytic": Kind.ELECTROLYTIC,
-    "coil": Kind.COIL,
-    "choke": Kind.COIL,
-    "inductor": Kind.COIL,
-    "winding": Kind.WINDING,
-    "diode": Kind.DIODE,
-    "rectifier": Kind.DIODE,
-    "zener": Kind.ZENER,
-    "transistor": Kind.TRANSISTOR,
-    "npn": Kind.TRANSISTOR,
-    "pnp": Kind.TRANSISTOR,
-    "fet": Kind.FET,
-    "jfet": Kind.FET,
-    "n-channel": Kind.FET,
-    "p-channel": Kind.FET,
-    "pot": Kind.POT,
-    "potentiometer": Kind.POT,
-    "trimmer": Kind.TRIMMER,
-    "preset": Kind.TRIMMER,
-    "lamp": Kind.LAMP,
-    "fuse": Kind.FUSE,
-    "switch": Kind.SWITCH,
-    "contact": Kind.CONTACT,
-    "plug": Kind.CONTACT,
-    "socket": Kind.CONTACT,
-    "thermistor": Kind.THERMISTOR,
-}
-DIELECTRICS: Mapping[str, str] = {
-    **{
-        word: word
-        for word in "film paper ceramic mica polyester polystyrene polycarbonate polypropylene oil "
-        "glass tantalum aluminium non-polar".split()
-    },
-    "aluminum": "aluminium",
-    "nonpolar": "non-polar",
-    "np": "non-polar",
-}
-POLAR = frozenset({"tantalum", "aluminium", "aluminum"})
-NON_POLAR = frozenset({"non-polar", "nonpolar", "np"})
-_RESISTOR_WORDS = "carbon composition film metal oxide wirewound cermet".split()
-MATERIALS: Mapping[Kind, tuple[str, ...]] = {
-    Kind.RESISTOR: tuple(_RESISTOR_WORDS),
-    Kind.POT: (*_RESISTOR_WORDS, "linear", "log"),
-    Kind.TRIMMER: (*_RESISTOR_WORDS, "linear", "log"),
-}
-# Fields that a bare value may fill, the first of them with a number alone where `BARE` says so.
-AMOUNTS: Mapping[Kind, tuple[tuple[str, Reason], ...]] = {
-    Kind.RESISTOR: (("printed", reason.RESISTOR), ("watts", reason.WATTS)),
-    Kind.CAPACITOR: (("printed", reason.CAPACITOR), ("volts", reason.WORKING_VOLTS)),
-    Kind.ELECTROLYTIC: (("printed", reason.ELECTROLYTIC), ("volts", reason.WORKING_VOLTS)),
-    Kind.COIL: (("printed", reason.HENRIES), ("ohms", reason.COIL_OHMS)),
-    Kind.WINDING: (
-        ("volts", reason.WINDING_VOLTS),
-        ("ohms", reason.COIL_OHMS),
-        ("printed", reason.HENRIES),
-        ("hertz", reason.MAINS_HERTZ),
-    ),
-    Kind.ZENER: (("device volts", reason.ZENER_VOLTS),),
-    Kind.POT: (("printed", reason.POT),),
-    Kind.TRIMMER: (("printed", reason.POT),),
-    Kind.LAMP: (("device volts", reason.LAMP_VOLTS), ("device amps", reason.LAMP_AMPS)),
-    Kind.FUSE: (("amps", reason.FUSE_AMPS), ("printed", reason.JOINT_OHMS)),
-    Kind.SWITCH: (("printed", reason.JOINT_OHMS),),
-    Kind.CONTACT: (("printed", reason.JOINT_OHMS),),
-    Kind.THERMISTOR: (("printed", reason.THERMISTOR),),
-}
-BARE = frozenset({Kind.RESISTOR, Kind.POT, Kind.TRIMMER, Kind.THERMISTOR, Kind.ZENER})
-TURNS = {"unknown": None, "middle": 0.5, "half": 0.5, "centre": 0.5, "top": 1.0, "bottom": 0.0}
-UNMARKED = 1e-6  # farads from which an unmarked capacitor is likely an electrolytic
 _NOISE = frozenset({"unknown", "generic", "band"})
 _BANDS = {"gold": Tolerance(0.05, 0.05), "silver": Tolerance(0.1, 0.1), "no": Tolerance(0.2, 0.2)}
-_NUMBER = re.compile(r"[+-]?[0-9.,]+")
 _PAIR = re.compile(r"[+-]?[\d.,]+ ?[/@-] ?[\d.,]+.*")
-
-
-def amounts(kind: Kind, non_polar: bool = False) -> tuple[tuple[str, Reason], ...]:
-    """Fields that a value without a keyword may fill, with what is in reason for each."""
-    if non_polar and kind is Kind.CAPACITOR:
-        # Two electrolytics back to back in one can.
-        return AMOUNTS[Kind.ELECTROLYTIC]
-    return AMOUNTS.get(kind, ())
 
 
 @dataclass(slots=True)
@@ -236,10 +167,10 @@ class _Describer:
         if not fields:
             raise InputError(
                 f"a {self.kind.value} has no value of its own",
-                remedy=_params_remedy(self.kind) or "Delete it, or put it behind #.",
+                remedy=sayable(self.kind) or "Delete it, or put it behind #.",
                 place=amount.place,
             )
-        if _NUMBER.fullmatch(amount.text):
+        if reason.NUMBER.fullmatch(amount.text):
             alone = len(fields) == 1 or self.kind in BARE
             volts_missing = self.kind in CAPACITORS and "printed" in self.draft.fields
             if (alone or self.kind in CAPACITORS) and not volts_missing:
@@ -261,13 +192,13 @@ class _Describer:
         return found[0] if found else fields[0]
 
     def _value(self, amount: Amount, why: Reason, bare: float | None = None) -> float:
-        if why is reason.RESISTOR and _reads(amount.text, why):
-            if parse_value(amount.text, why.unit) == 0:
-                raise InputError(
-                    f"{self.draft.ref} has no resistance",
-                    remedy=f"A wire link is written {self.draft.ref} link.",
-                    place=amount.place,
-                )
+        zero = _reads(amount.text, why) and parse_value(amount.text, why.unit, bare=1.0) == 0
+        if why is reason.RESISTOR and zero:
+            raise InputError(
+                f"{self.draft.ref} has no resistance",
+                remedy=f"A wire link is written {self.draft.ref} link.",
+                place=amount.place,
+            )
         if why.unit is reason.CAPACITOR.unit and amount.text.startswith("+"):
             raise InputError(
                 "a plus before a value means nothing",
@@ -305,7 +236,7 @@ class _Describer:
 
     def _set(self, name: str, value: object, place: Span) -> None:
         if name in self.draft.fields:
-            what = _FIELD_WORDS.get(name, "values")
+            what = FIELD_WORDS.get(name, "values")
             raise InputError(
                 f"{self.draft.ref} has two {what}",
                 remedy="Keep one. What the board has instead of the sheet's value is written "
@@ -342,13 +273,13 @@ class _Describer:
         elif clause.key == "can" and self.kind in CAPACITORS:
             text = clause.text or (clause.amounts[0].text if clause.amounts else "")
             if clause.form is Form.BARE or not text:
-                raise _wants("can", "the name of the can", "can C4", clause.place)
+                raise reason.wants("can", "the name of the can", "can C4", clause.place)
             self._set("can", text, clause.place)
         elif clause.key == "at" and self.kind is Kind.WINDING:
             self.loaded["amps"] = reason.value(self._single(clause), reason.WINDING_AMPS)
         elif clause.key == "regulation" and self.kind is Kind.WINDING:
             if clause.form is not Form.TOLERANCE:
-                raise _wants("regulation", "a percentage", "regulation 15%", clause.place)
+                raise reason.wants("regulation", "a percentage", "regulation 15%", clause.place)
             self.loaded["regulation"] = reason.even(clause.text, clause.place)
         else:
             raise self._misfit(clause)
@@ -357,12 +288,12 @@ class _Describer:
         if clause.key == "early" and clause.text.casefold() == "none":
             return None
         if parameter.spread:
-            return limits(clause, parameter.reason)
+            return reason.limits(clause, parameter.reason)
         return reason.value(self._single(clause), parameter.reason)
 
     def _single(self, clause: Clause) -> Amount:
         if clause.form is not Form.AMOUNT:
-            raise _wants(clause.key, "one value", f"{clause.key} and a value", clause.place)
+            raise reason.wants(clause.key, "one value", f"{clause.key} and a value", clause.place)
         return clause.amounts[0]
 
     def _main(self) -> Reason | None:
@@ -389,17 +320,17 @@ class _Describer:
         elif clause.text.casefold() in TURNS:
             turn = TURNS[clause.text.casefold()]
         else:
-            raise _wants("at", "the position of the wiper", how, clause.place)
+            raise reason.wants("at", "the position of the wiper", how, clause.place)
         if turn is not None and turn > 1:
-            raise _wants("at", "a share of the whole turn, 0 to 1", how, clause.place)
+            raise reason.wants("at", "a share of the whole turn, 0 to 1", how, clause.place)
         return turn
 
     def _misfit(self, clause: Clause) -> InputError:
-        shown = f"{clause.key} {clause.text}".strip() if clause.form is not Form.BARE else clause.key
+        shown = clause.key if clause.form is Form.BARE else f"{clause.key} {clause.text}".strip()
         kind, word = self.kind, clause.key or clause.word
-        known = [*_words_of(kind), *devices.PARAMETERS.get(kind, {}), "fitted", "measured"]
+        known = [*words_of(kind), *devices.PARAMETERS.get(kind, {}), "fitted", "measured"]
         remedy = near(word, known) if word and word not in known else ""
-        remedy = remedy or _params_remedy(kind) or "Delete it, or put it behind #."
+        remedy = remedy or sayable(kind) or "Delete it, or put it behind #."
         return InputError(
             f"'{shown or clause.form.value}' says nothing about a {kind.value}",
             remedy=remedy,
@@ -415,20 +346,20 @@ class _Describer:
         if draft.kind is Kind.SWITCH and "closed" not in draft.fields:
             raise InputError(
                 f"is {draft.ref} open or closed?",
-                remedy=f"Write {draft.ref} switch closed, as it stands while the readings are taken.",
+                remedy=f"Write {draft.ref} switch closed, as it stands while you read.",
                 place=draft.place,
             )
         needs_value = (Kind.RESISTOR, Kind.THERMISTOR, *CAPACITORS, *POTS)
         if draft.kind in needs_value and not {"printed", "fitted", "measured"} & set(draft.fields):
             raise InputError(
                 f"{draft.ref} has no value",
-                remedy=f"Write it behind the reference: {draft.ref} {_SAMPLES[draft.kind]}.",
+                remedy=f"Write it behind the reference: {draft.ref} {SAMPLES[draft.kind]}.",
                 place=draft.place,
             )
         if draft.kind in (Kind.COIL, Kind.WINDING) and not set(draft.fields) - {"tolerance"}:
             raise InputError(
                 f"{draft.ref} has no value",
-                remedy=f"Write its ohms, like {draft.ref} {_SAMPLES[draft.kind]}.",
+                remedy=f"Write its ohms, like {draft.ref} {SAMPLES[draft.kind]}.",
                 place=draft.place,
             )
         draft.fields["device"] = devices.build(draft.kind, draft.said, draft.ref, draft.place)
@@ -453,50 +384,7 @@ class _Describer:
         fields["ohms"] = rise / self.loaded["amps"]
 
 
-_FIELD_WORDS = {
-    "printed": "values",
-    "volts": "voltages",
-    "tolerance": "tolerances",
-    "watts": "ratings in watts",
-    "ohms": "values in ohms",
-    "turn": "positions",
-    "closed": "positions",
-}
-_SAMPLES = {
-    Kind.RESISTOR: "6K8",
-    Kind.THERMISTOR: "4.7K",
-    Kind.CAPACITOR: "0.1 uF",
-    Kind.ELECTROLYTIC: "50 MFD 6V",
-    Kind.POT: "pot 50K at 0.5",
-    Kind.TRIMMER: "trimmer 5K at unknown",
-    Kind.COIL: "10 mH 120 ohms",
-    Kind.WINDING: "winding 18 V 50 Hz 3 ohms",
-}
 _TURN = replace(reason.GAIN_READ, what="the position of a wiper", usual=(0, 1), possible=(0, 100))
-
-
-def limits(clause: Clause, why: Reason) -> Range:
-    """A quantity between two limits, sizes only; a single value is both of them."""
-    if clause.form not in (Form.AMOUNT, Form.SPAN):
-        raise _wants(clause.key, "a value or two limits", f"{clause.key} 80..300", clause.place)
-    first, last = clause.amounts[0], clause.amounts[-1]
-    if dashed := re.fullmatch(r"([\d.,]+)-([\d.,]+.*)", first.text):
-        raise InputError(
-            f"{first.text}: limits are written with two points between them",
-            remedy=f"Did you mean {dashed[1]}..{dashed[2]}?",
-            place=first.place,
-        )
-    if _NUMBER.fullmatch(first.text) and not _NUMBER.fullmatch(last.text):
-        unit = re.sub(r"^[+-]?[0-9.,]+", "", last.text)
-        first = replace(first, text=first.text + unit)
-    low, high = (abs(reason.value(amount, why)) for amount in (first, last))
-    if low > high and why is not reason.PINCH_OFF:
-        raise InputError(
-            "the lower limit comes first",
-            remedy=f"Write {last.text}..{first.text}.",
-            place=clause.place,
-        )
-    return Range(min(low, high), max(low, high))
 
 
 def _reads(text: str, why: Reason) -> bool:
@@ -505,45 +393,3 @@ def _reads(text: str, why: Reason) -> bool:
     except ValueReadError:
         return False
     return True
-
-
-def _wants(key: str, what: str, how: str, place: Span) -> InputError:
-    return InputError(f"behind '{key}' stands {what}", remedy=f"Write it like {how}.", place=place)
-
-
-def _words_of(kind: Kind) -> tuple[str, ...]:
-    words: tuple[str, ...] = tuple(KIND_WORDS) + MATERIALS.get(kind, ())
-    if kind in CAPACITORS:
-        words += (*DIELECTRICS, "can", "MFD", "MMFD", "uF", "pF")
-    if kind in (Kind.TRANSISTOR, Kind.DIODE, Kind.FET):
-        words += tuple(devices.DEVICE_WORDS)
-    if kind is Kind.SWITCH:
-        words += ("open", "closed")
-    if kind is Kind.RESISTOR:
-        words += ("link", "ohms", "gold", "silver")
-    return words
-
-
-def _params_remedy(kind: Kind) -> str:
-    """What may be said of a kind, as a remedy."""
-    parameters = ", ".join(devices.PARAMETERS.get(kind, {}))
-    extra = {
-        Kind.TRANSISTOR: "npn or pnp, silicon or germanium, small, medium or power",
-        Kind.DIODE: "silicon or germanium, small, medium or power",
-        Kind.FET: "n-channel or p-channel",
-        Kind.RESISTOR: "ohms, tolerance, watts, " + ", ".join(MATERIALS[Kind.RESISTOR]),
-        Kind.CAPACITOR: "capacitance, volts, tolerance, " + ", ".join(dict.fromkeys(DIELECTRICS.values())),
-        Kind.ELECTROLYTIC: "capacitance, volts, tolerance, tantalum, can",
-        Kind.COIL: "henries, ohms, tolerance",
-        Kind.WINDING: "volts, hertz, ohms, henries, or volts at amps with regulation",
-        Kind.POT: "ohms, tolerance, at, linear, log",
-        Kind.TRIMMER: "ohms, tolerance, at, linear, log",
-        Kind.LAMP: "volts and amps",
-        Kind.FUSE: "amps, ohms",
-        Kind.SWITCH: "open or closed, ohms",
-        Kind.CONTACT: "ohms",
-        Kind.THERMISTOR: "ohms, tolerance",
-        Kind.ZENER: "volts, tolerance",
-    }.get(kind, "")
-    listed = ", ".join(text for text in (extra, parameters) if text)
-    return f"Of a {kind.value} one may say: {listed}." if listed else ""

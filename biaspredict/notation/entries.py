@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
+from typing import ParamSpec
 
 from biaspredict.errors import InputError, Mistakes
 from biaspredict.model.readings import Reading, Readings
@@ -14,6 +15,7 @@ from biaspredict.notation.clauses import (
     Clause,
     Conditions,
     Entries,
+    Entry,
     ForStage,
     Generator,
     ReadingsStatement,
@@ -26,6 +28,8 @@ from biaspredict.notation.names import Index
 from biaspredict.notation.outside import METER_KEYS, misfit, single
 from biaspredict.notation.statements import fail, start_of
 from biaspredict.span import Span
+
+P = ParamSpec("P")
 
 HOW_CONDITIONS = "line 121 V, temperature 31 C, after 20 minutes or meter 10 MEG, each on its line"
 HOW_GENERATOR = "generator 10 mV from 600 at IN"
@@ -51,9 +55,9 @@ def read_readings(text: str, file: str, stage: Stage) -> Readings:
         if isinstance(what, ForStage):
             _same_stage(what, stage)
         elif isinstance(what, Title):
-            book.attempt(lambda what=what, line=line: book.title(what, line))
+            book.attempt(book.title, what, line)
         elif isinstance(what, Conditions):
-            book.attempt(lambda what=what, line=line: book.conditions(what, line))
+            book.attempt(book.conditions, what, line)
     if not book.titled and not lines[0].text.casefold().startswith("readings"):
         book.wrong.append(
             InputError(
@@ -153,9 +157,10 @@ class _Book:
     skipped: list[str] = field(default_factory=list)
     metered: bool = False
 
-    def attempt(self, act: Callable[[], None]) -> None:
+    def attempt(self, act: Callable[P, None], *args: P.args, **named: P.kwargs) -> None:
+        """Do it; its mistake goes to `wrong`."""
         try:
-            act()
+            act(*args, **named)
         except InputError as problem:
             self.wrong.append(problem)
 
@@ -217,12 +222,13 @@ class _Book:
             found = [self.bench.find(mark) for mark in said.names]
             self.skipped += [where[0] for where in found if where is not None]
         elif isinstance(said, Generator):
-            self.attempt(lambda: self._generator(said))
+            self.attempt(self._generator, said)
         elif isinstance(said, Entries):
             for entry in said.entries:
-                self.attempt(
-                    lambda e=entry: self.entries.append(reading(e, said.quantity, self.bench))
-                )
+                self.attempt(self._entry, entry, said.quantity)
+
+    def _entry(self, entry: Entry, quantity: str) -> None:
+        self.entries.append(reading(entry, quantity, self.bench))
 
     def _generator(self, said: Generator) -> None:
         if said.key != "at" or (said.source is not None and said.source.key != "from"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass, field
 
@@ -10,6 +11,7 @@ from biaspredict.model.readings import Quantity, Reading
 from biaspredict.model.stage import Meter, Stage
 from biaspredict.notation import names, outside, reason
 from biaspredict.notation.clauses import Amount, Clause, Entry, Form, Mark
+from biaspredict.notation.mistakes import near
 from biaspredict.notation.names import Index
 from biaspredict.notation.outside import METER_KEYS, misfit, single
 from biaspredict.quantities import Unit, ValueReadError, parse_value
@@ -66,8 +68,6 @@ class Bench:
             return None
 
 
-
-
 def reading(entry: Entry, word: str, bench: Bench) -> Reading:
     """The reading that an entry states; `word` is the quantity before it. Raises InputError.
 
@@ -121,7 +121,7 @@ def _across(entry: Entry, bench: Bench) -> tuple[str, str, str | None, str | Non
         bench.named += 1
         problem = InputError(
             f"no part is called {entry.name.text}",
-            remedy=names.near(entry.name.text, bench.index.refs.values())
+            remedy=near(entry.name.text, bench.index.refs.values())
             or "Across stands a part: across R3 8.9.",
             place=entry.name.place,
         )
@@ -155,9 +155,8 @@ class _Conditions:
         of_meter: list[Clause] = []
         while clauses:
             clause = clauses.pop(0)
-            if clause.key == "meter" or (of_meter and clause.key in METER_KEYS):
-                of_meter.append(clause)
-            elif of_meter and not clause.key and clause.form is not Form.WORD:
+            of_its = clause.key in METER_KEYS or (not clause.key and clause.form is not Form.WORD)
+            if clause.key == "meter" or (of_meter and of_its):
                 of_meter.append(clause)
             elif clause.key in _VALUES:
                 name, why = _VALUES[clause.key]
@@ -238,9 +237,9 @@ class _Conditions:
             return OVER_NEEDLE_OHMS if meter.needle else OVER_OHMS
         if self.quantity is Quantity.GAIN and (found := _DECIBELS.fullmatch(self.amount.text)):
             try:
-                ratio = 10.0 ** (parse_value(found[1], Unit.RATIO) / 20.0)
+                ratio = math.pow(10.0, parse_value(found[1], Unit.RATIO) / 20.0)
             except (ValueReadError, OverflowError):
-                ratio = float("inf")
+                ratio = math.inf
             reason.check(ratio, self.amount, self.why)
             return ratio
         return reason.value(self.amount, self.why)

@@ -72,9 +72,7 @@ def cut(text: str, file: str) -> tuple[tuple[Line, ...], tuple[InputError, ...]]
                 # Cut at both ends, `A --` then `-- B`: once will do.
                 body = " " * twice.end() + body[twice.end() :]
             piece = Piece(len(before.text) + 1, number, column, source)
-            lines[-1] = Line(
-                file, f"{before.text} {body}", (*before.pieces, piece), before.indent
-            )
+            lines[-1] = Line(file, f"{before.text} {body}", (*before.pieces, piece), before.indent)
         else:
             indent = len(bare[:column].expandtabs(TAB))
             lines.append(Line(file, body, (Piece(0, number, column, source),), indent))

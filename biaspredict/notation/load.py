@@ -68,7 +68,8 @@ def _misencoded(data: bytes, at: int, name: str) -> InputError:
     line = before.count(b"\n") + 1
     start = before.rfind(b"\n") + 1
     column = len(before[start:].decode("utf-8", "replace")) + 1
-    end = min((p for p in (data.find(b"\n", at), data.find(b"\r", at)) if p >= 0), default=len(data))
+    breaks = (data.find(b"\n", at), data.find(b"\r", at))
+    end = min((place for place in breaks if place >= 0), default=len(data))
     source = before[start:].decode("utf-8", "replace") + data[at:end].decode("utf-8", "replace")
     byte = data[at]
     meant = bytes([byte]).decode("cp1252", "ignore")

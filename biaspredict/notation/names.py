@@ -15,10 +15,12 @@ from biaspredict.span import Span
 GROUNDS = frozenset({"ground", "gnd", "0v"})
 # What begins a statement or means something within one cannot name a node.
 RESERVED = frozenset(
-    "stage note rail input output pin assume chart other readings for skip generator gain volts "
-    "ohms drop level ripple across over about to fitted measured at can vbe icbo early junctions "
-    "slope idss beta regulation via off from into holds takes gives age offset meter range "
-    "battery test line temperature after".split()
+    {"stage", "note", "rail", "input", "output", "pin", "assume", "chart", "other", "readings"}
+    | {"for", "skip", "generator", "gain", "volts", "ohms", "drop", "level", "ripple", "across"}
+    | {"over", "about", "to", "fitted", "measured", "at", "can", "vbe", "icbo", "early", "slope"}
+    | {"junctions", "idss", "beta", "regulation", "via", "off", "from", "into", "holds", "takes"}
+    | {"gives", "age", "offset", "meter", "range", "battery", "test", "line", "temperature"}
+    | {"after"}
 )
 # By the letters of its reference a part is of a kind; "" where a word must say which.
 FAMILIES: Mapping[str, Kind | None] = {
@@ -91,7 +93,6 @@ def joint(name: str, refs: Mapping[str, str]) -> tuple[str, ...] | None:
     found = [refs.get(key(piece)) for piece in name.split("/")]
     known = tuple(ref for ref in found if ref is not None)
     return tuple(sorted(set(known), key=order)) if len(known) == len(found) > 1 else None
-
 
 
 class Index:

@@ -248,9 +248,7 @@ def chart_head(said: ChartHead, place: Span) -> Head:
 _TOLERANCES = ("resistors", "capacitors", "electrolytics", "rails", "pots")
 
 
-def assumptions(
-    statements: Iterable[tuple[Assume, Span]], wrong: list[InputError]
-) -> Assumptions:
+def assumptions(statements: Iterable[tuple[Assume, Span]], wrong: list[InputError]) -> Assumptions:
     """Everything the file assumes; mistakes go to `wrong`."""
     values: dict[str, object] = {}
     for statement, place in statements:

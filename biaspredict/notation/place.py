@@ -7,10 +7,12 @@ from dataclasses import dataclass, field
 
 from biaspredict.errors import InputError
 from biaspredict.model.parts import CAPACITORS, TERMINALS, Kind
+from biaspredict.model.stage import GROUND
 from biaspredict.notation import names
 from biaspredict.notation.clauses import Item, Mark, Path
-from biaspredict.notation.describe import NON_POLAR, POLAR, UNMARKED, Draft, describe, kind_of
+from biaspredict.notation.describe import Draft, describe, kind_of
 from biaspredict.notation.mistakes import near
+from biaspredict.notation.vocabulary import NON_POLAR, POLAR, UNMARKED
 from biaspredict.notation.wiring import EARTH, Point, Wiring
 from biaspredict.span import Span
 
@@ -44,9 +46,7 @@ class Board:
         """Find every part that is described, wherever that is."""
         items = [item for path in paths for item in path.items]
         described = {names.key(_bare(item.name.text)) for item in items if item.clauses}
-        polar = {
-            names.key(ref) for i in items if _plus(i) and (ref := self._ref(i, described))
-        }
+        polar = {names.key(ref) for i in items if _plus(i) and (ref := self._ref(i, described))}
         for item in items:
             ref = _bare(item.name.text)
             # An arrow alone makes a diode, the generic one.
@@ -69,7 +69,7 @@ class Board:
             self.blurred |= {key}
             return
         words = {clause.word for clause in item.clauses}
-        if kind is Kind.CAPACITOR and (key in polar or words & POLAR and not words & NON_POLAR):
+        if kind is Kind.CAPACITOR and (key in polar or (words & POLAR and not words & NON_POLAR)):
             kind = Kind.ELECTROLYTIC
         if key in self.drafts:
             self._say(
@@ -93,7 +93,7 @@ class Board:
                 "Write the wire -- behind it, or the reference of the part before the value.",
                 item.place,
             )
-        elif {key, whole} & {*self.outside, names.GROUND}:
+        elif {key, whole} & {*self.outside, GROUND}:
             self._say(
                 f"{item.name.text} is a node, and a node has no value",
                 "Rails get theirs in a line like rail B+ 22 V.",
@@ -196,10 +196,10 @@ class Board:
             return None
         self.paths[ref] = item.place
         backward = self._backward(item, draft)
-        legs = [("leg", f"{ref}.{leg}") for leg in TERMINALS[kind]]
-        for point in legs:
+        one, two = (("leg", f"{ref}.{leg}") for leg in TERMINALS[kind])
+        for point in (one, two):
             self.wiring.add(point)
-        return (legs[1], legs[0]) if backward else (legs[0], legs[1])
+        return (two, one) if backward else (one, two)
 
     def _backward(self, item: Item, draft: Draft) -> bool:
         """Whether the part's second terminal faces what comes before it."""
@@ -216,7 +216,7 @@ class Board:
         elif any(arrow):
             fact, remedy = f"an arrow belongs to a diode, and {ref} is none", "Take it off."
         elif kind is Kind.ELECTROLYTIC:
-            remedy = f"Write +{ref} if the plus faces what stands before it, {ref}+ if what follows."
+            remedy = f"Write +{ref} if the plus faces what stands before it, else {ref}+."
             if all(plus):
                 fact = f"{ref} has a plus on both sides"
             elif not any(plus):
@@ -248,7 +248,7 @@ class Board:
     def point(self, mark: Mark, *, new: bool = True) -> Point | None:
         """The point that a name in a path means; None after a mistake. new: words are made."""
         name, key = mark.text, names.key(mark.text)
-        if key in self.outside or key == names.GROUND:
+        if key in self.outside or key == GROUND:
             return "word", key
         if "." in name:
             return self._leg(mark)
@@ -284,7 +284,7 @@ class Board:
     def _near_node(self, name: str) -> str:
         known = [mark.text for mark in self.words.values()] + list(self.outside.values())
         legs = [f"{d.ref}.{leg}" for d in self.drafts.values() for leg in TERMINALS[d.kind]]
-        return near(name, [names.GROUND, *known, *legs]) or (
+        return near(name, [GROUND, *known, *legs]) or (
             f"Write it into the path that meets it; the paths know {', '.join(known[:8])}."
             if known
             else "Write it into the path that meets it."
@@ -293,7 +293,7 @@ class Board:
     def spelling(self, point: Point) -> str:
         """A point's name as the stage spells it."""
         kind, name = point
-        if kind != "word" or name == names.GROUND:
+        if kind != "word" or name == GROUND:
             return name
         if name in self.outside:
             return self.outside[name]
@@ -347,10 +347,12 @@ class Board:
     def _meet(self, joint: str, mark: Mark) -> None:
         """Join "R1/R2" to the node where these parts meet."""
         refs = joint.split("/")
-        groups = [[p[1].partition(".")[0] for p in g if p[0] == "leg"] for g in self.wiring.groups()]
-        roots = [g[0] for g in self.wiring.groups()]
         own = self.wiring.root(("joint", joint))
-        meets = [root for root, met in zip(roots, groups, strict=True) if set(refs) <= set(met)]
+        meets = [
+            group[0]
+            for group in self.wiring.groups()
+            if set(refs) <= {name.partition(".")[0] for kind, name in group if kind == "leg"}
+        ]
         if any(self.wiring.root(root) == own for root in meets):
             return
         if len(meets) == 1:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, replace
 
 from biaspredict.errors import InputError
-from biaspredict.notation.clauses import Amount
+from biaspredict.model.devices import Range
+from biaspredict.notation.clauses import Amount, Clause, Form
 from biaspredict.quantities import (
     Tolerance,
     Unit,
@@ -17,6 +19,8 @@ from biaspredict.quantities import (
     value_text,
 )
 from biaspredict.span import Span
+
+NUMBER = re.compile(r"[+-]?[0-9.,]+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,13 +76,21 @@ PINCH_OFF = Reason("pinch-off", Unit.VOLT, (0.2, 12), (0.05, 100), signed=True)
 LAMP_VOLTS = Reason("the volts of a lamp", Unit.VOLT, (1, 250), (0.1, 1000))
 LAMP_AMPS = Reason("the amps of a lamp", Unit.AMPERE, (0.01, 5), (1e-4, 100))
 FUSE_AMPS = Reason("the amps of a fuse", Unit.AMPERE, (0.02, 30), (1e-3, 1000))
-JOINT_OHMS = Reason("the ohms of a fuse, switch or contact", Unit.OHM, (1e-4, 50), (1e-6, 1e12), zero=True)
+JOINT_OHMS = Reason(
+    "the ohms of a fuse, switch or contact", Unit.OHM, (1e-4, 50), (1e-6, 1e12), zero=True
+)
 THERMISTOR = Reason("a thermistor", Unit.OHM, (1, 1e6), (0.01, 1e8))
 BETA = Reason("beta", Unit.RATIO, (1500, 6000), (100, 20000))
 RAIL_VOLTS = Reason("a rail", Unit.VOLT, (0.5, 100), (0.01, 1000), signed=True)
-SOURCE_OHMS = Reason("ohms behind a rail, pin or port", Unit.OHM, (0.01, 10e6), (1e-6, 1e12), zero=True)
-PIN_VOLTS = Reason("the volts of a pin", Unit.VOLT, (0.001, 100), (1e-6, 1000), signed=True, zero=True)
-PIN_AMPS = Reason("the current of a pin", Unit.AMPERE, (1e-7, 1), (1e-12, 100), signed=True, zero=True)
+SOURCE_OHMS = Reason(
+    "ohms behind a rail, pin or port", Unit.OHM, (0.01, 10e6), (1e-6, 1e12), zero=True
+)
+PIN_VOLTS = Reason(
+    "the volts of a pin", Unit.VOLT, (0.001, 100), (1e-6, 1000), signed=True, zero=True
+)
+PIN_AMPS = Reason(
+    "the current of a pin", Unit.AMPERE, (1e-7, 1), (1e-12, 100), signed=True, zero=True
+)
 LOAD_OHMS = Reason("a load", Unit.OHM, (1, 10e6), (0.01, 1e12))
 CELSIUS = Reason("a temperature", Unit.CELSIUS, (-20, 80), (-55, 150), signed=True)
 YEARS = Reason("an age in years", Unit.RATIO, (0, 100), (0, 200), zero=True)
@@ -155,6 +167,35 @@ def even(text: str, place: Span) -> float:
             place=place,
         )
     return both.plus
+
+
+def wants(key: str, what: str, how: str, place: Span) -> InputError:
+    """The error for a keyword with something else behind it than it needs."""
+    return InputError(f"behind '{key}' stands {what}", remedy=f"Write it like {how}.", place=place)
+
+
+def limits(clause: Clause, why: Reason) -> Range:
+    """A quantity between two limits, sizes only; a single value is both of them."""
+    if clause.form not in (Form.AMOUNT, Form.SPAN):
+        raise wants(clause.key, "a value or two limits", f"{clause.key} 80..300", clause.place)
+    first, last = clause.amounts[0], clause.amounts[-1]
+    if dashed := re.fullmatch(r"([\d.,]+)-([\d.,]+.*)", first.text):
+        raise InputError(
+            f"{first.text}: limits are written with two points between them",
+            remedy=f"Did you mean {dashed[1]}..{dashed[2]}?",
+            place=first.place,
+        )
+    if NUMBER.fullmatch(first.text) and not NUMBER.fullmatch(last.text):
+        unit = re.sub(r"^[+-]?[0-9.,]+", "", last.text)
+        first = replace(first, text=first.text + unit)
+    low, high = (abs(value(amount, why)) for amount in (first, last))
+    if low > high and why is not PINCH_OFF:
+        raise InputError(
+            "the lower limit comes first",
+            remedy=f"Write {last.text}..{first.text}.",
+            place=clause.place,
+        )
+    return Range(min(low, high), max(low, high))
 
 
 def misread(problem: ValueReadError, place: Span) -> InputError:

@@ -44,9 +44,8 @@ def stage_statements(text: str, file: str) -> Statements:
         try:
             statement = syntax.stage_statement(line)
         except InputError as problem:
-            if open_chart and _is_figures(line):
-                problem = _unindented(line)
-            found.wrong.append(problem)
+            figures = open_chart and _is_figures(line)
+            found.wrong.append(_unindented(line) if figures else problem)
             found.blurred |= _words(line.text)
             if line.text.casefold().startswith("chart"):
                 under = line

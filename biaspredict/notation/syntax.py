@@ -5,12 +5,12 @@ lark and the grammars are loaded when the first statement is read, so that help 
 
 from __future__ import annotations
 
+import pathlib
 import re
 from collections.abc import Iterator
 from functools import cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from biaspredict.notation import mistakes
@@ -32,7 +32,7 @@ from biaspredict.notation.clauses import (
     Note,
     Other,
     Outside,
-    Path as Wires,
+    Path,
     ReadingsStatement,
     Skip,
     StageStatement,
@@ -54,7 +54,7 @@ def folder() -> Traversable:
     inside = package / "_grammar"
     if inside.is_dir():
         return inside
-    return Path(str(package)).parent / "grammar"
+    return pathlib.Path(str(package)).parent / "grammar"
 
 
 @cache
@@ -99,7 +99,7 @@ def stage_statement(line: Line) -> StageStatement:
             if subs and subs[0].data == "named":
                 return Other((), read.clause(subs[0]))
             return Other(tuple(read.alias(sub) for sub in subs), None)
-    return Wires(tuple(read.item(_sub(c)) for c in tree.children if _is_tree(c)))
+    return Path(tuple(read.item(_sub(c)) for c in tree.children if _is_tree(c)))
 
 
 def chart_figures(line: Line) -> tuple[Figure, ...]:
@@ -278,7 +278,8 @@ def _ends(node: Node) -> tuple[int, int]:
     """Where a token or a tree begins and ends in its line."""
     if isinstance(node, str):
         start, end = node.start_pos, node.end_pos
-        assert start is not None and end is not None
+        assert start is not None
+        assert end is not None
         return start, end
     places = [_ends(child) for child in node.children if isinstance(child, str) or child.children]
     # Only an entry without a figure, which is refused later, holds nothing.
