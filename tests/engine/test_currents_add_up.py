@@ -52,9 +52,9 @@ def fault(circuit: Circuit, rng: random.Random) -> Variation:
         return Variation(settings=((f"{name}.leak", 10.0 ** rng.uniform(-1.0, 6.0)),))
     if device is Device.SOURCE:
         return Variation(scales=((f"{name}.volts", rng.choice((0.0, 0.5, 0.9))),))
-    # No resistor below a milliohm, which engines do not go below; and none beyond 1 Gohm, where
+    # No resistor below a milliohm, which engines do not go below; and none beyond 100 Mohm, where
     # those picoamperes would set the bias of the first transistor.
-    return Variation(scales=((f"{name}.ohms", rng.choice((1e-2, 0.1, 0.5, 2.0, 1e4))),))
+    return Variation(scales=((f"{name}.ohms", rng.choice((1e-2, 0.1, 0.5, 2.0, 1e3))),))
 
 
 def next_step(circuit: Circuit, volts: np.ndarray, loads: tuple[Load, ...]) -> np.ndarray:
