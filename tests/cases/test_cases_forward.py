@@ -11,9 +11,9 @@ from biaspredict.engine.ngspice import Ngspice
 from biaspredict.model.circuit import SOUND, Load, Variation
 from biaspredict.model.readings import Quantity
 from biaspredict.model.stage import GROUND
-from biaspredict.notation import read_readings
-from cases.cases import BY_NAME, CASES, Case
-from circuits.files import ENGINES, load, metered, volts
+from biaspredict.notation.load import load_readings
+from tests.cases.cases import BY_NAME, CASES, Case
+from tests.circuits.files import ENGINES, load, metered, volts
 
 # Two decimals were kept, and the meter takes 10 Mohm where the figures were worked out without.
 ROUNDED = 0.01
@@ -46,7 +46,7 @@ def test_the_fault_gives_the_readings(case: Case, engine: str) -> None:
     stage = load(case.stage_file)
     entries = [
         entry
-        for entry in read_readings(case.readings_file, stage).entries
+        for entry in load_readings(case.readings_file, stage).entries
         if entry.quantity is Quantity.VOLTS
     ]
     assert entries
@@ -113,7 +113,7 @@ def test_the_chart_was_read_through_its_meter(engine: str) -> None:
 def test_the_output_capacitor_is_still_charging() -> None:
     case = BY_NAME["volts-on-the-speaker"]
     stage = load(case.stage_file)
-    read = read_readings(case.readings_file, stage)
+    read = load_readings(case.readings_file, stage)
     after = 60.0 * (read.minutes or 0.0)
     shown = next(entry.value for entry in read.entries if entry.name == "OUT")
     # By hand: 1000 uF into 10 Mohm has a time constant of 10,000 s, 2.8 hours.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +14,7 @@ from biaspredict.engine.ngspice import Ngspice
 from biaspredict.engine.solver import Solver
 from biaspredict.model.circuit import SOUND, Load, Variation
 from biaspredict.model.stage import GROUND, Stage
-from biaspredict.notation import read_stage
+from biaspredict.notation.load import load_stage
 
 ROOT = Path(__file__).parents[2]
 OURS = sorted((ROOT / "circuits").glob("*.stage"))
@@ -23,9 +24,10 @@ DEMO = sorted((ROOT / "demo").glob("*.stage"))
 ENGINES: dict[str, Solver] = {"batch": Batch(), "ngspice": Ngspice()}
 
 
+@cache
 def load(path: Path) -> Stage:
     """The stage a file describes."""
-    return read_stage(path)
+    return load_stage(path)
 
 
 def name_of(path: Path) -> str:

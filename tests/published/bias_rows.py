@@ -7,7 +7,7 @@ not the printed book; "from memory" means what it says.
 from __future__ import annotations
 
 from biaspredict.engine.flatten import saturation
-from published.figures import NO_BASE_CURRENT, Row, across, amps, node, vce
+from tests.published.figures import NO_BASE_CURRENT, Row, across, amps, node, vce
 
 PAGE = "worked-examples page"
 MEMORY = "from memory"
@@ -22,7 +22,9 @@ NEGLECTED = (("Q1.gain", NO_BASE_CURRENT),)
 BOTH_NEGLECTED = (*NEGLECTED, ("Q2.gain", NO_BASE_CURRENT))
 
 
-def past_the_collector_resistor(rail: float, rc: float, rb: float, gain: float, vbe: float) -> float:
+def past_the_collector_resistor(
+    rail: float, rc: float, rb: float, gain: float, vbe: float
+) -> float:
     """Volts that collector feedback loses by reckoning IB = IC/gain but forgetting IB in RC.
 
     Exact: I = (V - VBE) / (RC + RB/(gain + 1)); book: I = (V - VBE) / (RC + RB/gain).
@@ -139,7 +141,7 @@ ROWS = (
         (
             node("Q1.base", -3.16, 0.005),
             node("Q1.emitter", -2.46, 0.005),
-            vce(-10.16, 0.005e-3 * 2.4e3 + 0.005, "IC rounded to 0.01 mA, in 2.4K"),
+            vce(-10.16, 0.005e-3 * 3.5e3 + 0.005, "IC rounded to 0.01 mA, in 3.5K"),
         ),
         NEGLECTED,
     ),
@@ -238,17 +240,23 @@ ROWS = (
         f"{BOYLESTAD}, 10th ed., Ex 15.8, {PAGE}",
         (
             node("OUT", 11.3, 0.05),
-            amps("RAW", "Q1.base", 220.0, 36.1e-3 + 11.3e-3 / 51, 0.05e-3, "zener and base current"),
+            amps("RAW", "Q1.base", 220.0, 36.1e-3 + 11.3e-3 / 51, 0.05e-3, "zener and base"),
         ),
     ),
     Row(
         "saturated-pnp",
         f"{SEDRA}, Ex 5.9, {PAGE}",
         (
-            node("Q1.base", 3.13, 0.2 / 12 + 0.005, "VEC(sat) is anything from 0 to the book's 0.2 V"),
-            node("Q1.emitter", 3.83, 0.2 / 12 + 0.005, "VEC(sat) is anything from 0 to the book's 0.2 V"),
-            node("Q1.collector", 3.63, 0.2, "VEC(sat) is anything from 0 to the book's 0.2 V"),
-            across("Q1.emitter", "Q1.collector", 0.1, 0.1, "saturated: 0 to 0.2 V"),
+            node("Q1.base", 3.13, 0.005),
+            node("Q1.emitter", 3.83, 0.005),
+            node("Q1.collector", 3.63, 0.01, "0.2 V taken off VE already rounded"),
         ),
+    ),
+    Row(
+        "saturated-pnp",
+        f"{SEDRA}, Ex 5.9, {PAGE}",
+        (across("Q1.emitter", "Q1.collector", 0.1, 0.1, "saturated: between 0 and 0.2 V"),),
+        (("Q1.reverse_gain", 4.0),),
+        "usual reverse gain",
     ),
 )

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from published.bias_rows import BOYLESTAD, PAGE
-from published.figures import Row, amps, node
+from tests.published.bias_rows import BOYLESTAD, PAGE
+from tests.published.figures import Row, amps, node
 
 ROWS = (
     Row(

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from biaspredict.model.circuit import Variation
-from circuits.files import ENGINES, ROOT, load, volts
-from published import bias_rows, fet_and_zener_rows
-from published.figures import Row
+from tests.circuits.files import ENGINES, ROOT, load, volts
+from tests.published import bias_rows, fet_and_zener_rows
+from tests.published.figures import Row
 
 ROWS = bias_rows.ROWS + fet_and_zener_rows.ROWS
 

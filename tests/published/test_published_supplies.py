@@ -10,28 +10,41 @@ import pytest
 from biaspredict.engine.flatten import flatten
 from biaspredict.engine.ngspice import Ngspice
 from biaspredict.model.circuit import SOUND
-from circuits.files import ROOT, load
+from tests.circuits.files import ROOT, load
 
 PUBLISHED = ROOT / "circuits" / "published"
 
 
+def valley(peak: float, amps: float, farads: float, hertz: float) -> tuple[float, float]:
+    """Lowest volts of a full-wave reservoir and where the charging begins, as a share of the half
+    period: by hand, constant current, ideal rectifiers. The line leaves the cosine where it falls
+    as fast as the reservoir would, and meets it again on the other side."""
+    fall = amps / (farads * 2.0 * math.pi * hertz)  # volts per radian
+    leaves = math.asin(fall / peak)
+    low, high = math.pi / 2, math.pi
+    while high - low > 1e-9:
+        middle = (low + high) / 2
+        line = peak * math.cos(leaves) - fall * (middle - leaves)
+        low, high = (middle, high) if line > -peak * math.cos(middle) else (low, middle)
+    return -peak * math.cos(low), low / math.pi
+
+
 def test_full_wave_supply_with_a_reservoir() -> None:
     # Boylestad & Nashelsky, 10th ed., Ex 15.3 to 15.5, worked-examples page: 27.9 V DC and
-    # 1.2 V rms. The formulas let the reservoir discharge for a whole half period, although the
-    # rectifier charges it again before that: ripple comes out too high, DC too low, the DC by
-    # the half of the peak-to-peak ripple that is too much.
+    # 1.2 V rms, by formulas that let the reservoir discharge for a whole half period.
+    printed_dc, printed_ripple = 27.9, 1.2
     stage = load(PUBLISHED / "supply-full-wave.stage")
     circuit = flatten(stage)
     seconds, volts = Ngspice().transient(circuit, SOUND, 0.2, 20e-6)
-    late = seconds > 0.2 - 4 / 60
     even = np.linspace(0.2 - 4 / 60, 0.2, 4001)[:-1]
-    raw = np.interp(even, seconds[late], volts[late, circuit.nodes.index(stage.node("RAW"))])
-    mean, ripple = float(raw.mean()), float(raw.std())
-    # Conduction begins where 30 V |cos| meets the falling line: 24.6 degrees before the peak
-    # here (by hand, 50 mA from 100 uF), so 13.7 % of the half period is missing.
-    assert ripple < 1.2
-    assert ripple == pytest.approx(1.2, rel=0.16)
-    assert 27.9 < mean < 27.9 + math.sqrt(3.0) * (1.2 - ripple) + 0.25
+    raw = np.interp(even, seconds, volts[:, circuit.nodes.index(stage.node("RAW"))])
+    lowest, share = valley(30.0, 50e-3, 100e-6, 60.0)
+    assert raw.max() == pytest.approx(30.0, abs=0.1)
+    assert raw.min() == pytest.approx(lowest, abs=0.1)
+    # The formulas, and the formulas with the true time of discharge (84 % of the half period).
+    assert printed_ripple * share < raw.std() < printed_ripple
+    excess = 2.0 * math.sqrt(3.0) * printed_ripple - (30.0 - lowest)  # volts peak to peak
+    assert printed_dc < raw.mean() < printed_dc + excess
 
 
 def test_rc_section_ripple() -> None:
