@@ -2,9 +2,10 @@
 
 Element number k becomes r{k}, q{k}, ... and node number i becomes n{i}: no name and no value of
 a stage is ever read by ngspice, which takes `4k7` for 4000 and `1M` for 0.001 without a word.
-Every transistor and diode has a model of its own, a joint (r{k}a, r{k}b, ...) at each terminal
-and its leaks, so that faults of it need no new deck. A resistor of OPEN ohms holds every node to
-ground (rg...): ngspice's own option for that loses memory at every run.
+Every transistor and diode has a model of its own and its leaks, so that faults of it need no new
+deck. A resistor of OPEN ohms holds every node to ground (rg...): ngspice's own option for that
+loses memory at every run. There is no joint where none is lifted: beside a milliohm ngspice's
+arithmetic ends at picoamperes, which is volts at a node that only GMIN holds.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from biaspredict.engine.values import (
     device_at,
     held,
 )
-from biaspredict.model.circuit import CLOSED, GMIN, OPEN, Circuit, Device, Element, Load
+from biaspredict.model.circuit import GMIN, OPEN, Circuit, Device, Element, Load
 from biaspredict.model.stage import GROUND
 
 # Default tolerances call a run solved that is volts away (136 of 2000 faulted amplifiers).
@@ -28,7 +29,6 @@ OPTIONS = (
     f"reltol=1e-5 vntol=1e-8 abstol=1e-14 itl1=200 itl2=200 gmin={GMIN!r} "
     "temp={celsius!r} tnom={celsius!r}"
 )
-JOINTED = frozenset({Device.BIPOLAR, Device.JFET, Device.JUNCTION})
 KEY = "key"  # a node whose volts tell one run from every other
 FLAT = 1e30  # Early volts of a transistor without that effect
 ICBO_IDEALITY = 2.0
@@ -56,19 +56,6 @@ class Deck:
 
     lines: tuple[str, ...]
     names: Mapping[str, str]
-
-
-def terminal_node(k: int, which: int) -> str:
-    """The node behind the joint of terminal `which` of element k, where it has joints."""
-    return f"x{k}{_LETTERS[which]}"
-
-
-def joint(k: int, which: int, ohms: float | None = None) -> Handles:
-    """That joint behind `ohms`; None: sound, and the node behind it no node of the circuit."""
-    joint, shunt = f"alter r{k}{_LETTERS[which]}", f"alter rg{terminal_node(k, which)}"
-    if ohms is None:
-        return {joint: CLOSED, shunt: NOTHING}
-    return {joint: held(ohms), shunt: OPEN}
 
 
 def load_handles(number: int, load: Load) -> Handles:
@@ -121,23 +108,12 @@ def deck(
     return Deck(tuple(lines), names)
 
 
-_LETTERS = "abc"
-
-
 def _still(k: int, element: Element, nodes: list[str], numbers: Handles) -> list[str]:
     """Cards of one element as it is at DC."""
     values = [repr(float(value)) for value in numbers.values()]
     device = element.device
-    if device in JOINTED:
-        inner = [terminal_node(k, i) for i in range(len(nodes))]
-        joints = []
-        for i, (outer, behind) in enumerate(zip(nodes, inner, strict=True)):
-            ohms, shunt = joint(k, i).values()
-            joints += [
-                f"r{k}{_LETTERS[i]} {outer} {behind} {ohms!r}",
-                f"rg{behind} {behind} 0 {shunt!r}",
-            ]
-        return joints + _JOINTED[device](k, element, inner, values)
+    if device in _CARDS:
+        return _CARDS[device](k, element, nodes, values)
     if device is Device.POT:
         top, wiper, bottom = nodes
         return [f"r{k}u {top} {wiper} {values[0]}", f"r{k}l {wiper} {bottom} {values[1]}"]
@@ -191,8 +167,8 @@ def _moving(
     return cards
 
 
-def _bipolar_cards(k: int, element: Element, inner: list[str], values: list[str]) -> list[str]:
-    c, b, e = inner
+def _bipolar_cards(k: int, element: Element, nodes: list[str], values: list[str]) -> list[str]:
+    c, b, e = nodes
     saturation, gain, reverse, early, icbo, cb, be, ce = values
     npn = element.values[0] > 0.0
     return [
@@ -207,8 +183,8 @@ def _bipolar_cards(k: int, element: Element, inner: list[str], values: list[str]
     ]
 
 
-def _fet_cards(k: int, element: Element, inner: list[str], values: list[str]) -> list[str]:
-    d, g, s = inner
+def _fet_cards(k: int, element: Element, nodes: list[str], values: list[str]) -> list[str]:
+    d, g, s = nodes
     vto, beta, slope, gs, gd, ds = values
     kind = "njf" if element.values[0] > 0.0 else "pjf"
     return [
@@ -220,8 +196,8 @@ def _fet_cards(k: int, element: Element, inner: list[str], values: list[str]) ->
     ]
 
 
-def _junction_cards(k: int, element: Element, inner: list[str], values: list[str]) -> list[str]:
-    anode, cathode = inner
+def _junction_cards(k: int, element: Element, nodes: list[str], values: list[str]) -> list[str]:
+    anode, cathode = nodes
     cards = [
         f"d{k} {anode} {cathode} m{k}",
         f".model m{k} d is={values[0]} n={values[1]}",
@@ -236,7 +212,7 @@ def _junction_cards(k: int, element: Element, inner: list[str], values: list[str
     return cards
 
 
-_JOINTED: dict[Device, Callable[[int, Element, list[str], list[str]], list[str]]] = {
+_CARDS: dict[Device, Callable[[int, Element, list[str], list[str]], list[str]]] = {
     Device.BIPOLAR: _bipolar_cards,
     Device.JFET: _fet_cards,
     Device.JUNCTION: _junction_cards,

@@ -101,9 +101,8 @@ def _bound(path: str) -> Simulator:
 class Ngspice:
     """Solver that keeps a circuit loaded and alters its values; new structure, new deck.
 
-    Faults of values and joints of transistors and diodes need no new deck; lifts elsewhere,
-    moves, loads, and values that change a device's kind do. Nothing is remembered between
-    calls but what is loaded.
+    Values need no new deck; lifts, moves, loads and what changes a device's kind do, one for
+    all rows of a call that share them. Nothing is remembered between calls but what is loaded.
     """
 
     def solve(

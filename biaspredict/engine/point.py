@@ -5,25 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
-from biaspredict.engine.deck import (
-    JOINTED,
-    Handles,
-    deck,
-    handles,
-    joint,
-    load_handles,
-    shape,
-    terminal_node,
-)
+from biaspredict.engine.deck import Handles, deck, handles, load_handles, shape
 from biaspredict.engine.simulator import Simulator
-from biaspredict.engine.values import held, leads, limits, moved
-from biaspredict.model.circuit import (
-    TERMINALS,
-    Circuit,
-    Element,
-    Variation,
-    lifted,
-)
+from biaspredict.engine.values import leads, limits, rewired
+from biaspredict.model.circuit import Circuit, Device, Element, Variation
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,14 +27,10 @@ class Case:
         variation = self.variation
         return (
             variation.moves,
-            tuple(lead for lead in leads(variation) if not _jointed(self.circuit, lead)),
+            tuple(leads(variation)),
             tuple((load.a, load.b) for load in variation.loads),
             tuple((k, s) for k, s in shapes if s and s != shape(self.circuit.elements[k])),
         )
-
-
-def _jointed(circuit: Circuit, lead: str) -> bool:
-    return circuit.element(lead.rpartition(".")[0]).device in JOINTED
 
 
 def by_structure(cases: Iterable[Case]) -> Iterator[tuple[Case, tuple[object, ...]]]:
@@ -66,9 +47,9 @@ def by_structure(cases: Iterable[Case]) -> Iterator[tuple[Case, tuple[object, ..
 class _Loaded:
     """What the simulator holds.
 
-    elements, celsius, numbers: as last set, and the handles that carry them.
-    joints: each lead that can be lifted, as element and terminal number or as the handle of a
-    resistor; behind: ngspice's name of the node behind it; lifted: ohms of each lead last set.
+    elements: the circuit's as last set, then the joints of lifted leads; numbers: the handles
+    that carry them; nodes: ngspice's names of the circuit's nodes; behind: of the node behind
+    each lifted lead.
     """
 
     circuit: Circuit
@@ -77,9 +58,7 @@ class _Loaded:
     celsius: float
     numbers: list[Handles]
     nodes: list[bytes]
-    joints: dict[str, tuple[int, int] | str] = field(default_factory=dict)
-    behind: dict[str, bytes] = field(default_factory=dict)
-    lifted: dict[str, float] = field(default_factory=dict)
+    behind: dict[str, bytes]
     loads: Handles = field(default_factory=dict)
 
 
@@ -107,29 +86,17 @@ def point(simulator: Simulator, case: Case, structure: tuple[object, ...]) -> li
 
 
 def _load(simulator: Simulator, case: Case, structure: tuple[object, ...]) -> _Loaded:
-    """Load the case's deck, joints of transistors and diodes sound."""
-    circuit, lifts = case.concrete, leads(case.variation)
-    structural = tuple((x, o) for x, o in lifts.items() if not _jointed(circuit, x))
-    wired = lifted(moved(circuit, case.variation.moves), structural)
-    text = deck(wired, case.variation.loads)
+    circuit, variation = case.concrete, case.variation
+    wired = rewired(circuit, variation)
+    text = deck(wired, variation.loads)
     simulator.load(text)
+    numbers = [handles(k, e, circuit.celsius) for k, e in enumerate(wired.elements)]
+    nodes = [text.names[node].encode("ascii") for node in wired.nodes]
+    n = len(circuit.nodes)
+    behind = dict(zip(leads(variation), nodes[n:], strict=True))
     loaded = _Loaded(
-        case.circuit,
-        structure,
-        list(circuit.elements),
-        circuit.celsius,
-        [handles(k, e, circuit.celsius) for k, e in enumerate(circuit.elements)],
-        [text.names[node].encode("ascii") for node in circuit.nodes],
+        case.circuit, structure, list(wired.elements), wired.celsius, numbers, nodes[:n], behind
     )
-    for k, element in enumerate(circuit.elements):
-        if element.device in JOINTED:
-            for which, terminal in enumerate(TERMINALS[element.device]):
-                lead = f"{element.name}.{terminal}"
-                loaded.joints[lead] = (k, which)
-                loaded.behind[lead] = terminal_node(k, which).encode("ascii")
-    for k, (lead, _) in enumerate(structural, len(circuit.elements)):
-        (loaded.joints[lead],) = handles(k, wired.elements[k], circuit.celsius)
-        loaded.behind[lead] = text.names[f"{lead} (lead)"].encode("ascii")
     simulator.loaded = loaded
     return loaded
 
@@ -141,29 +108,23 @@ def _settle(simulator: Simulator, loaded: _Loaded, case: Case) -> None:
     warmed = celsius != loaded.celsius
     if warmed:
         changes["option temp"] = changes["option tnom"] = celsius
-    for k, element in enumerate(case.concrete.elements):
+    elements = [*case.concrete.elements, *_joints(case.variation)]
+    for k, element in enumerate(elements):
         if warmed or element is not loaded.elements[k]:
             numbers = handles(k, element, celsius)
             before = loaded.numbers[k]
             changes.update((name, x) for name, x in numbers.items() if before[name] != x)
             loaded.elements[k], loaded.numbers[k] = element, numbers
-    lifts = leads(case.variation)
-    for lead in loaded.lifted.keys() - lifts.keys():
-        changes |= _joint(loaded.joints[lead], None)
-    for lead, ohms in lifts.items():
-        if loaded.lifted.get(lead) != ohms:
-            changes |= _joint(loaded.joints[lead], ohms)
     loads: Handles = {}
     for k, load in enumerate(case.variation.loads):
         loads.update(load_handles(k, load))
     changes.update((name, x) for name, x in loads.items() if loaded.loads.get(name) != x)
-    loaded.celsius, loaded.lifted, loaded.loads = celsius, lifts, loads
+    loaded.celsius, loaded.loads = celsius, loads
     simulator.loaded = None  # an interruption halfway leaves nobody knows what
     simulator.set(changes)
     simulator.loaded = loaded
 
 
-def _joint(place: tuple[int, int] | str, ohms: float | None) -> Handles:
-    if isinstance(place, tuple):
-        return joint(*place, ohms)
-    return {place: held(ohms or 0.0)}
+def _joints(variation: Variation) -> list[Element]:
+    """The resistors that `rewired` puts behind the circuit's elements, but for their nodes."""
+    return [Element(lead, Device.RESISTOR, (), (ohms,)) for lead, ohms in leads(variation).items()]

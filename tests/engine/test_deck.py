@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from biaspredict.engine.deck import JOINTED, OPTIONS, Swing, deck, handles, joint
+from biaspredict.engine.deck import OPTIONS, Swing, deck, handles
 from biaspredict.model.circuit import Circuit, Device, Load
 from tests.engine import hand
 
@@ -90,10 +90,7 @@ def test_each_value_in_the_deck_has_a_handle() -> None:
     """What `handles` says is loaded is what the cards carry."""
     text = "\n".join(deck(ALL).lines)
     for k, element in enumerate(ALL.elements):
-        known = handles(k, element, 25.0)
-        if element.device in JOINTED:
-            known |= joint(k, 0) | joint(k, 1)
-        for handle, value in known.items():
+        for handle, value in handles(k, element, 25.0).items():
             verb, owner, *what = handle.split()
             if verb == "altermod":
                 found = re.search(rf"^\.model {owner} .*\b{what[0]}=(\S+)", text, re.M)
