@@ -3,27 +3,25 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Mapping
+from collections.abc import Collection
 from dataclasses import dataclass
 from enum import Enum
 
-from biaspredict.graph.network import Branch, Network, Way, network
-from biaspredict.graph.signal import (
+from biaspredict.graph.alternating import (
     FOLLOWERS,
     INPUTS,
     OUTPUTS,
-    driven,
+    Alternating,
+    alternating,
+    large,
     passive,
     references,
-    signal_path,
 )
+from biaspredict.graph.network import Branch, Network, Way, network
+from biaspredict.graph.signal import Signal, signal_path
 from biaspredict.graph.wording import lone
 from biaspredict.model.parts import CAPACITORS, Kind, Part
 from biaspredict.model.stage import Stage
-
-# From here up a capacitor to ground leaves no audio across the resistances of a transistor stage;
-# below, it trims the treble (common practice, no source).
-LARGE = 1e-6
 
 
 class Role(Enum):
@@ -59,14 +57,15 @@ def capacitor_role(stage: Stage, part: Part) -> Role:
     (branch,) = net.branches[part.ref]
     if branch.a == branch.b or any(lone(net, node) for node in (branch.a, branch.b)):
         return Role.IDLE
-    still = references(net)
-    live = [node for node in (branch.a, branch.b) if not _held(net, branch, node, still)]
+    hard, seen = references(net), alternating(net, branch)
+    live = [node for node in (branch.a, branch.b) if not _held(net, branch, node, hard)]
+    if len(live) == 2:  # an end that other capacitors hold counts as ground too
+        live = [node for node in live if node not in seen.still]
     if not live:
         return Role.DECOUPLING
     if len(live) == 1:
-        large = part.kind is Kind.ELECTROLYTIC or (part.now or 0.0) >= LARGE
-        return _towards_ground(net, live[0], large, still)
-    return _between(net, branch, still)
+        return _towards_ground(net, live[0], large(part), seen)
+    return _between(net, branch, seen)
 
 
 def _held(net: Network, branch: Branch, node: str, still: Collection[str]) -> bool:
@@ -88,19 +87,19 @@ def _held(net: Network, branch: Branch, node: str, still: Collection[str]) -> bo
     return True
 
 
-def _towards_ground(net: Network, node: str, large: bool, still: Collection[str]) -> Role:
+def _towards_ground(net: Network, node: str, much: bool, seen: Alternating) -> Role:
     """Role of a capacitor from `node` to ground or a rail."""
     legs = net.legs[node]
     emitters = [part for part, terminal in legs if terminal == FOLLOWERS.get(part.kind)]
     bases = [part for part, terminal in legs if terminal == INPUTS.get(part.kind)]
     collectors = [part for part, terminal in legs if terminal == OUTPUTS.get(part.kind)]
     if node in net.ports or collectors:
-        return Role.DECOUPLING if large else Role.TONE
+        return Role.DECOUPLING if much else Role.TONE
     if emitters or bases:
-        follower = any(part.node(OUTPUTS[part.kind]) in still for part in emitters + bases)
+        follower = any(part.node(OUTPUTS[part.kind]) in seen.still for part in emitters + bases)
         if follower:
-            return Role.DECOUPLING if large else Role.TONE
-        return Role.BYPASS if emitters or large else Role.TONE
+            return Role.DECOUPLING if much else Role.TONE
+        return Role.BYPASS if emitters or much else Role.TONE
     resistors = [way for way in net.at(node) if way.way is Way.OHMIC]
     split_emitter = len(resistors) <= 2 and any(
         terminal == FOLLOWERS.get(part.kind)
@@ -108,38 +107,41 @@ def _towards_ground(net: Network, node: str, large: bool, still: Collection[str]
         for part, terminal in net.legs[way.other(node)]
     )
     if split_emitter:
-        return Role.BYPASS
-    if _fed_from_supply(net, node, still) and (large or not _joined_by_capacitor(net, node)):
+        return Role.BYPASS if much else Role.TONE
+    brought = any(
+        way.way is Way.CAPACITOR and way.other(node) not in seen.still for way in net.at(node)
+    )
+    if _fed_from_supply(net, node) and (much or not brought):
         return Role.DECOUPLING
-    return Role.BYPASS if large else Role.TONE
+    return Role.BYPASS if much else Role.TONE
 
 
-def _fed_from_supply(net: Network, node: str, still: Collection[str]) -> bool:
-    """Whether resistors alone lead from a rail to the node, past no transistor."""
+def _fed_from_supply(net: Network, node: str) -> bool:
+    """Whether resistors and rectifiers lead from a rail or a winding to the node, past no
+    transistor."""
+    hard = references(net)
     seen, edge = {node}, [node]
     for here in edge:  # grows while it is walked
+        if any(part.kind is Kind.WINDING and part.volts for part, _ in net.legs[here]):
+            return True
         for way in net.at(here):
             other = way.other(here)
-            if way.way is not Way.OHMIC or other in seen:
+            if way.way not in (Way.OHMIC, Way.JUNCTION) or other in seen:
                 continue
             if other in net.rails:
                 return True
             seen.add(other)
-            if other not in still and not any(part.kind in INPUTS for part, _ in net.legs[other]):
+            if other not in hard and not any(part.kind in INPUTS for part, _ in net.legs[other]):
                 edge.append(other)
     return False
 
 
-def _joined_by_capacitor(net: Network, node: str) -> bool:
-    """Whether another capacitor brings a signal to the node."""
-    still = references(net)
-    return any(way.way is Way.CAPACITOR and way.other(node) not in still for way in net.at(node))
-
-
-def _between(net: Network, branch: Branch, still: Collection[str]) -> Role:
+def _between(net: Network, branch: Branch, seen: Alternating) -> Role:
     """Role of a capacitor with signal at both ends."""
-    places = signal_path(net.stage).parts
-    a, b = (_heads(net, branch, node, still, places) for node in (branch.a, branch.b))
+    if any({branch.a, branch.b} == _channel(part) for part in net.stage.parts):
+        return Role.BYPASS  # across a transistor that holds two bases apart
+    signal = signal_path(net.stage)
+    a, b = (_heads(net, branch, node, seen, signal) for node in (branch.a, branch.b))
     onward, back = math.inf, math.inf
     for one, two in ((a, b), (b, a)):
         for source, out in one.drivers.items():
@@ -148,45 +150,60 @@ def _between(net: Network, branch: Branch, still: Collection[str]) -> Role:
                     onward = min(onward, out + into)
                 else:
                     back = min(back, out + into)
+    on_the_way = branch.ref in signal.way
+    if back == 0 and not on_the_way:
+        return Role.FEEDBACK
+    if _beside_resistors(net, branch, seen):
+        return Role.TONE
+    if on_the_way:
+        return Role.COUPLING
     if back < math.inf and back <= onward:
         return Role.FEEDBACK
-    if onward == math.inf or _beside_resistors(net, branch, still):
-        return Role.TONE
-    return Role.COUPLING
+    return Role.TONE if onward == math.inf else Role.COUPLING
 
 
-def _heads(
-    net: Network, branch: Branch, end: str, still: Collection[str], places: Mapping[str, float]
-) -> _Heads:
+def _channel(part: Part) -> set[str]:
+    if part.kind not in OUTPUTS:
+        return set()
+    return {part.node(OUTPUTS[part.kind]), part.node(FOLLOWERS[part.kind])}
+
+
+def _heads(net: Network, branch: Branch, end: str, seen: Alternating, signal: Signal) -> _Heads:
     found = _Heads({}, {})
     hops = {end: 0}
     edge = [end]
     for node in edge:  # grows while it is walked
         hop = hops[node]
-        # What a box does with the signal is not known: its pins take it and give it.
-        if node in net.inputs or node in net.pins:
-            found.drivers.setdefault(-math.inf, hop)
-        if node in net.outputs or node in net.pins:
-            found.sinks.setdefault(math.inf, hop)
-        for part, terminal in net.legs[node]:
-            if terminal in (OUTPUTS.get(part.kind), FOLLOWERS.get(part.kind)):
-                found.drivers.setdefault(places[part.ref], hop)
-            if terminal in (INPUTS.get(part.kind), FOLLOWERS.get(part.kind)):
-                found.sinks.setdefault(places[part.ref], hop)
-        if driven(net, node):
+        driven = bool(seen.driven_by(node))
+        for here in seen.together(node) if driven else (node,):
+            _meet(net, here, hop, found, signal)
+        if driven:
             continue
         for way in net.at(node):
             other = way.other(node)
-            if way != branch and passive(way) and other not in still and other not in hops:
+            if way != branch and passive(way) and other not in seen.still and other not in hops:
                 hops[other] = hop + 1
                 edge.append(other)
     return found
 
 
-def _beside_resistors(net: Network, branch: Branch, still: Collection[str]) -> bool:
+def _meet(net: Network, node: str, hop: int, found: _Heads, signal: Signal) -> None:
+    # What a box does with the signal is not known: its pins take it and give it.
+    if node in net.inputs or node in net.pins:
+        found.drivers.setdefault(-math.inf, hop)
+    if node in net.outputs or node in net.pins:
+        found.sinks.setdefault(math.inf, hop)
+    for part, terminal in net.legs[node]:
+        if terminal in (OUTPUTS.get(part.kind), FOLLOWERS.get(part.kind)):
+            found.drivers.setdefault(signal.parts[part.ref], hop)
+        if terminal in (INPUTS.get(part.kind), FOLLOWERS.get(part.kind)):
+            found.sinks.setdefault(signal.parts[part.ref], hop)
+
+
+def _beside_resistors(net: Network, branch: Branch, seen: Alternating) -> bool:
     """Whether resistors alone join both ends too, past no transistor's output."""
-    outputs = {node for node in net.legs if driven(net, node)} - {branch.a, branch.b}
+    outputs = {node for node in net.legs if seen.driven_by(node)} - {branch.a, branch.b}
     ways = net.reached(
-        branch.a, {Way.OHMIC}, without_parts={branch.ref}, without_nodes={*outputs, *still}
+        branch.a, {Way.OHMIC}, without_parts={branch.ref}, without_nodes={*outputs, *seen.still}
     )
     return branch.b in ways

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from biaspredict.findings import Finding, Gravity
+from biaspredict.graph.alternating import references
 from biaspredict.graph.network import EVERY, Chain, Network, Way, where
-from biaspredict.graph.signal import references
 from biaspredict.graph.wording import listed
 from biaspredict.model.parts import Kind
 from biaspredict.model.stage import GROUND, Port, Rail, Stage

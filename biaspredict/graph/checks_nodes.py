@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from biaspredict.findings import Finding, Gravity
+from biaspredict.graph.alternating import INPUTS
 from biaspredict.graph.network import BIAS, DC, EVERY, Network, Way
-from biaspredict.graph.signal import INPUTS
 from biaspredict.graph.wording import listed, lone, parts_at, place_of, unplaced
 from biaspredict.model.parts import POTS, Kind
 from biaspredict.model.stage import GROUND, Stage

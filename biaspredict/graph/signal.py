@@ -2,24 +2,29 @@
 
 Worked out from the wiring alone: a transistor driven at its base or gate passes the signal on at
 its collector and emitter (drain and source), one driven at its emitter at its collector; resistors
-and capacitors pass it on both ways; ground and rails stop it.
+and capacitors pass it on both ways; what holds still stops it.
 """
 
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import count
 
-from biaspredict.graph.network import Branch, Network, Way, network
-from biaspredict.model.parts import Kind, Part
-from biaspredict.model.stage import GROUND, Stage
-
-INPUTS = {Kind.TRANSISTOR: "base", Kind.FET: "gate"}
-FOLLOWERS = {Kind.TRANSISTOR: "emitter", Kind.FET: "source"}
-OUTPUTS = {Kind.TRANSISTOR: "collector", Kind.FET: "drain"}
+from biaspredict.graph.alternating import (
+    FOLLOWERS,
+    INPUTS,
+    OUTPUTS,
+    Alternating,
+    alternating,
+    passive,
+    references,
+)
+from biaspredict.graph.network import Network, network
+from biaspredict.model.parts import Part
+from biaspredict.model.stage import Stage
 
 ACTIVE_STEP = 1.0
 PASSIVE_STEP = 0.1
@@ -34,31 +39,18 @@ class Signal:
 
     nodes, parts: name to place; 0 at the input, about 1 more behind each transistor. Rails and
     ground have no place. spine: node, reference, node, ... from an input to the output that lies
-    furthest from it; empty where none leads there.
+    furthest from it; empty where none leads there. way: references on the way to any output.
     """
 
     nodes: Mapping[str, float]
     parts: Mapping[str, float]
     spine: tuple[str, ...]
+    way: frozenset[str]
 
     @property
     def order(self) -> tuple[str, ...]:
         """References from left to right."""
         return tuple(sorted(self.parts, key=self.parts.__getitem__))
-
-
-def references(net: Network) -> frozenset[str]:
-    """Nodes that hold still for the signal: ground and rails."""
-    return frozenset({GROUND, *net.rails})
-
-
-def driven(net: Network, node: str) -> tuple[Part, ...]:
-    """Transistors that put their signal out at a node: by collector, emitter, drain or source."""
-    return tuple(
-        part
-        for part, terminal in net.legs[node]
-        if terminal in (OUTPUTS.get(part.kind), FOLLOWERS.get(part.kind))
-    )
 
 
 @lru_cache(maxsize=32)
@@ -68,22 +60,27 @@ def signal_path(stage: Stage) -> Signal:
     A stage without inputs, such as a supply, is followed from its rails.
     """
     net = network(stage)
-    still = references(net)
-    starts = [node for node in net.inputs if node not in still]
-    places, came = _spread(net, starts or net.sorted(set(net.rails)), still)
-    nodes = {node: place for node, place in places.items() if node not in still}
-    _fill(net, nodes, still)
+    seen, rails = alternating(net), references(net)
+    starts = [node for node in net.inputs if node not in seen.still]
+    if starts:
+        places, came = _spread(net, starts, seen, seen.still)
+    else:
+        places, came = _spread(net, net.sorted(set(net.rails)), seen, rails)
+    nodes = {node: place for node, place in places.items() if node not in rails}
+    _fill(net, nodes, rails)
     parts = {part.ref: _place(part, nodes) for part in stage.parts}
     outputs = [node for node in net.outputs if node in places]
-    spine = _spine(max(outputs, key=places.__getitem__), came) if outputs else ()
-    return Signal(nodes, parts, spine)
+    spines = {node: _spine(node, came) for node in outputs}
+    longest = max(outputs, key=places.__getitem__, default="")
+    way = frozenset(ref for spine in spines.values() for ref in spine[1::2])
+    return Signal(nodes, parts, spines.get(longest, ()), way)
 
 
 Came = dict[str, tuple[str, str]]
 
 
 def _spread(
-    net: Network, starts: list[str] | tuple[str, ...], still: frozenset[str]
+    net: Network, starts: Sequence[str], seen: Alternating, still: Collection[str]
 ) -> tuple[dict[str, float], Came]:
     """Shortest distance of each node from the starts, and the (node, reference) before it."""
     tick = count()
@@ -97,13 +94,13 @@ def _spread(
         places[node] = place
         if ref:
             came[node] = (before, ref)
-        for other, step, through in _steps(net, node):
+        for other, step, through in _steps(net, seen, node):
             if other not in still and other not in places:
                 heapq.heappush(waiting, (place + step, next(tick), other, node, through))
     return places, came
 
 
-def _steps(net: Network, node: str) -> Iterator[tuple[str, float, str]]:
+def _steps(net: Network, seen: Alternating, node: str) -> Iterator[tuple[str, float, str]]:
     for part, terminal in net.legs[node]:
         if terminal == INPUTS.get(part.kind):
             yield part.node(OUTPUTS[part.kind]), ACTIVE_STEP, part.ref
@@ -113,16 +110,11 @@ def _steps(net: Network, node: str) -> Iterator[tuple[str, float, str]]:
     for branch in net.at(node):
         if passive(branch):
             other = branch.other(node)
-            back = BACKWARD_STEP if driven(net, other) else 0.0
-            yield other, PASSIVE_STEP + back, branch.ref
+            elsewhere = seen.group[other] != seen.group[node] and seen.driven_by(other)
+            yield other, PASSIVE_STEP + (BACKWARD_STEP if elsewhere else 0.0), branch.ref
 
 
-def passive(branch: Branch) -> bool:
-    """Whether a way passes the signal in both directions."""
-    return branch.way in (Way.OHMIC, Way.JUNCTION, Way.CAPACITOR)
-
-
-def _fill(net: Network, places: dict[str, float], still: frozenset[str]) -> None:
+def _fill(net: Network, places: dict[str, float], still: Collection[str]) -> None:
     """Give each node that the signal does not reach the place of its nearest neighbour."""
     edge = list(places)
     for node in edge:  # grows while it is walked

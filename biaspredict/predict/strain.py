@@ -16,7 +16,7 @@ from biaspredict.model.parts import CAPACITORS, POTS, Kind, Part
 from biaspredict.model.stage import Stage
 from biaspredict.predict.currents import Flows, currents, usable
 from biaspredict.predict.states import Region, transistor_state
-from biaspredict.quantities import Unit, engineering
+from biaspredict.quantities import Unit, engineering, value_text
 from biaspredict.series import next_working_volts
 
 NON_POLAR = "non-polar"
@@ -24,6 +24,7 @@ WRONG_WAY = 0.5  # volts against its polarity that harm an electrolytic (common 
 LEANING = 0.1  # volts against its polarity that are worth a note
 HEADROOM = 0.9  # of the working volts; line and tolerance take the rest
 UNPRINTED_WATTS = 0.5  # most of what small resistors without a rating stand
+SIZES = (1.0, 2.0, 5.0, 10.0, 25.0, 50.0)  # watts; twice the heat (common practice, no source)
 REGULATES = 0.9  # of its volts, below which a zener holds nothing
 BREAKS_DOWN = 5.0  # volts of base-emitter breakdown of small silicon (common practice, no source)
 
@@ -142,8 +143,8 @@ def above_rating(point: Point) -> Iterator[Finding]:
                 Gravity.NOTE,
                 (part.ref,),
                 f"{part.ref} takes {_watts(flow.watts)}; its rating is not given.",
-                f"Look at its size on the board and write it down, like `{part.ref} ... 2 W`. "
-                "It is hot in use.",
+                "It is hot in use. Look at its size on the board and write its watts behind it, "
+                f"as in `{part.ref} {value_text(part.now or 0.0, Unit.OHM)} {_size(flow.watts)}`.",
                 part.origin,
             )
 
@@ -301,6 +302,11 @@ CHECKS: tuple[Check, ...] = (
     above_working_volts,
     above_rating,
 )
+
+
+def _size(watts: float) -> str:
+    """The rating a designer would have taken: twice the heat, in sizes one can buy."""
+    return f"{next((size for size in SIZES if size >= 2 * watts), SIZES[-1]):g} W"
 
 
 def _volts(volts: float) -> str:

@@ -134,6 +134,18 @@ def test_tone_parts() -> None:
     assert found["C2"] is Role.COUPLING
 
 
+def test_a_filtered_supply_joins_no_two_ends() -> None:
+    """Collector load and base divider hang on the same filtered supply: C2 still hands on."""
+    net = stage(
+        two("R5", "B+", "VA"), plus("C5", "VA", GROUND),
+        plus("C1", "b1", "IN"), two("R1", "VA", "b1"), npn("Q1", "c1", "b1", GROUND),
+        two("R3", "VA", "c1"), plus("C2", "c1", "b2"), two("R6", "VA", "b2"),
+        npn("Q2", "OUT", "b2", GROUND), two("R8", "B+", "OUT"),
+        inputs=["IN"], outputs=["OUT"],
+    )  # fmt: skip
+    assert roles(net)["C2"] is Role.COUPLING
+
+
 def test_bootstrap_is_feedback() -> None:
     net = stage(
         npn("Q1", "d", "b1", GROUND), two("R1", "B+", "m"), two("R2", "m", "d"),
