@@ -8,6 +8,7 @@ from biaspredict.notation.build import read_stage
 from biaspredict.notation.entries import parse_entry, read_readings
 from biaspredict.notation.load import load_readings, load_stage
 from biaspredict.notation.names import find_node
+from biaspredict.notation.write import write_readings, write_stage
 
 __all__ = [
     "find_node",
@@ -16,4 +17,6 @@ __all__ = [
     "parse_entry",
     "read_readings",
     "read_stage",
+    "write_readings",
+    "write_stage",
 ]

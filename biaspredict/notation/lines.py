@@ -15,6 +15,7 @@ _BREAK = re.compile(r"\r\n|\n|\r")
 _DASH = re.compile(r"--|[\u2013\u2014]")
 # What may hold a # or a -- that means nothing to us.
 _FREE_TEXT = re.compile(r"(?:note|stage|readings|for)(?!\w)", re.I)
+_QUOTES = {'"': '"', "\u201c": "\u201d"}
 _BLANKS = str.maketrans({"\u00a0": " ", "\u2009": " ", "\u202f": " "})
 
 
@@ -81,16 +82,16 @@ def cut(text: str, file: str) -> tuple[tuple[Line, ...], tuple[InputError, ...]]
 
 
 def _uncommented(source: str) -> str:
-    quoted = False
+    closing = ""
     for place, char in enumerate(source):
-        if char in '"\u201c\u201d':
-            quoted = not quoted
-        elif char == "#" and not quoted:
+        if closing:
+            closing = "" if char == closing else closing
+        elif char in _QUOTES:
+            closing = _QUOTES[char]
+        elif char == "#":
             return source[:place]
     # A quote left open must not swallow the comment with it.
-    if quoted and "#" in source:
-        return source[: source.index("#")]
-    return source
+    return source.partition("#")[0] if closing else source
 
 
 def _unreadable(source: str, number: int, file: str) -> InputError | None:

@@ -47,7 +47,9 @@ class Reason:
 
 
 def _within(value: float, limits: tuple[float, float], zero: bool) -> bool:
-    return (zero and value == 0) or limits[0] <= abs(value) <= limits[1]
+    # A lower limit below zero is a temperature's, which counts with its sign.
+    size = value if limits[0] < 0 else abs(value)
+    return (zero and value == 0) or limits[0] <= size <= limits[1]
 
 
 RESISTOR = Reason("a resistor", Unit.OHM, (0.1, 33e6), (1e-3, 1e9))
@@ -96,7 +98,7 @@ CELSIUS = Reason("a temperature", Unit.CELSIUS, (-20, 80), (-55, 150), signed=Tr
 YEARS = Reason("an age in years", Unit.RATIO, (0, 100), (0, 200), zero=True)
 LINE_VOLTS = Reason("line volts", Unit.VOLT, (80, 260), (10, 500))
 METER_OHMS = Reason("the ohms of a meter", Unit.OHM, (1e5, 1e9), (100, 1e15))
-PER_VOLT = Reason("ohms per volt", Unit.OHM, (500, 1e6), (10, 1e8))
+PER_VOLT = Reason("ohms per volt", Unit.OHM, (100, 1e7), (100, 1e7))
 RANGE = Reason("the range of a meter", Unit.VOLT, (0.01, 1500), (1e-4, 1e5))
 BATTERY = Reason("a meter's ohms battery", Unit.VOLT, (0.05, 30), (1e-3, 1000))
 MID_SCALE = Reason("ohms at mid-scale", Unit.OHM, (1, 1e6), (0.01, 1e9))
