@@ -78,17 +78,17 @@ def load(path: Path) -> Stage:
 
 def parse(text: str) -> Stage:
     """A stage from its text."""
-    from biaspredict.notation import parse_stage
+    from biaspredict.notation import read_stage
 
-    return parse_stage(text)
+    return read_stage(text, "generated.stage")
 
 
 def answer(stage: Stage, text: str) -> Answer:
     """What the tool says of a readings file, given as the person wrote it."""
-    from biaspredict.notation import parse_readings
+    from biaspredict.notation import read_readings
     from biaspredict.pipeline import suspect
 
-    verdict = suspect(stage, parse_readings(text, stage))
+    verdict = suspect(stage, read_readings(text, "drawn.readings", stage))
     found = verdict.ranking
     return Answer(
         found.sound,

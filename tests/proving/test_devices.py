@@ -67,12 +67,12 @@ TOP -- D1> silicon junctions 2 -- ground
 def test_lamp_has_a_tenth_of_its_ohms_when_cold(runner: Runner) -> None:
     """Common practice, no source: at its rated volts the rated current, cold ten times as much."""
     text = """stage "lamp"
-rail V+ {} V
+rail V+ {}
 V+ -- LA1 12 V 100 mA -- LOW
 LOW -- R1 1 -- ground
 """
-    (hot,) = node_volts(runner, text.format("12.1"), "LOW")
-    (cold,) = node_volts(runner, text.format("0.013"), "LOW")
+    (hot,) = node_volts(runner, text.format("12.1 V"), "LOW")
+    (cold,) = node_volts(runner, text.format("0.013 V!"), "LOW")
     assert hot == pytest.approx(0.1, rel=0.02)
     assert 0.013 / cold - 1 == pytest.approx(12.0, rel=0.5)
 
