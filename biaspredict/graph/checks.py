@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from biaspredict.findings import Finding, Gravity
-from biaspredict.graph import checks_feeds, checks_nodes, checks_parts
+from biaspredict.graph import checks_feeds, checks_nodes, checks_parts, checks_transistors
 from biaspredict.graph.network import Network
 from biaspredict.model.stage import Stage
 
@@ -24,11 +24,12 @@ CHECKS: tuple[Check, ...] = (
     checks_nodes.no_path_to_ground,
     checks_nodes.no_dc_path,
     checks_nodes.capacitor_islands,
-    checks_nodes.no_bias_path,
+    checks_transistors.unfed_leads,
+    checks_transistors.no_supply_path,
     checks_nodes.one_legged,
     checks_parts.never_placed,
     checks_parts.shorted_part,
-    checks_parts.terminals_joined,
+    checks_transistors.terminals_joined,
     checks_parts.polarity_not_said,
     checks_parts.can_sections,
     checks_feeds.no_signal_path,

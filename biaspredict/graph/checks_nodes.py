@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from biaspredict.findings import Finding, Gravity
-from biaspredict.graph.alternating import INPUTS
-from biaspredict.graph.network import BIAS, DC, EVERY, Network, Way
+from biaspredict.graph.network import DC, EVERY, Network, Way
 from biaspredict.graph.wording import listed, lone, parts_at, place_of, unplaced
-from biaspredict.model.parts import POTS, Kind
+from biaspredict.model.parts import POTS
 from biaspredict.model.stage import GROUND, Stage
 
 
@@ -126,38 +125,5 @@ def one_legged(stage: Stage, net: Network) -> Iterator[Finding]:
             f"Of {part.ref}, {lead} is joined to nothing{at}.",
             "Follow this lead on the sheet once more. A name spelled in two ways makes two "
             "nodes; if the stage ends here, write `input` or `output` for it.",
-            part.origin,
-        )
-
-
-def no_bias_path(stage: Stage, net: Network) -> Iterator[Finding]:
-    """Bases and gates to which no DC leads but through the transistor's own junctions."""
-    joined = next(nodes for nodes in net.islands(EVERY) if GROUND in nodes)
-    found: dict[str, list[str]] = {}
-    for part in stage.parts:
-        lead = INPUTS.get(part.kind)
-        if lead is None:
-            continue
-        node = part.node(lead)
-        if lone(net, node) or node not in joined or node in net.fed:
-            continue
-        if not net.reached(node, BIAS, without_parts={part.ref}) & net.fed:
-            found.setdefault(node, []).append(part.ref)
-    for node, refs in found.items():
-        part = stage.part(refs[0])
-        gate = part.kind is Kind.FET
-        leads = listed(f"{ref}.{INPUTS[stage.part(ref).kind]}" for ref in refs)
-        missing = (
-            "Look for the resistor from the gate to ground, often 470k to 10M."
-            if gate
-            else "Look for a bias resistor, or a wire from the transistor before it."
-        )
-        yield Finding(
-            "no-bias-path",
-            Gravity.CHECK,
-            (*refs, node),
-            f"No DC leads to {leads}: only capacitors and its own junctions are there.",
-            f"{missing} As written {listed(refs)} "
-            + ("drifts to any current." if gate else "stays cut off."),
             part.origin,
         )

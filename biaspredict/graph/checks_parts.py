@@ -59,67 +59,6 @@ def shorted_part(stage: Stage, net: Network) -> Iterator[Finding]:
             )
 
 
-_JOINED = {
-    ("base", "collector"): (
-        Gravity.NOTE,
-        "it works as a diode",
-        "Right where the sheet joins them, as in a bias diode; otherwise a wire is wrong.",
-    ),
-    ("base", "emitter"): (
-        Gravity.CHECK,
-        "it can never conduct",
-        "Look which of the two leads goes elsewhere on the sheet.",
-    ),
-    ("collector", "emitter"): (
-        Gravity.CHECK,
-        "it controls nothing",
-        "Look which of the two leads goes elsewhere on the sheet.",
-    ),
-    ("gate", "source"): (
-        Gravity.NOTE,
-        "it works as a constant current",
-        "Right where the sheet joins them; otherwise the source resistor is missing.",
-    ),
-    ("drain", "gate"): (
-        Gravity.CHECK,
-        "it works as a diode",
-        "Right in a clamp; otherwise a wire is wrong.",
-    ),
-    ("drain", "source"): (
-        Gravity.CHECK,
-        "it controls nothing",
-        "Look which of the two leads goes elsewhere on the sheet.",
-    ),
-}
-
-
-def terminals_joined(stage: Stage, net: Network) -> Iterator[Finding]:
-    """Transistors with two or three terminals on one node."""
-    for part in stage.parts:
-        if part.kind not in (Kind.TRANSISTOR, Kind.FET):
-            continue
-        if len(set(part.nodes)) == 1:
-            yield Finding(
-                "terminals-joined",
-                Gravity.CHECK,
-                (part.ref, part.nodes[0]),
-                f"All three leads of {part.ref} are at {part.nodes[0]}: it does nothing.",
-                "Follow each lead on the sheet once more.",
-                part.origin,
-            )
-            continue
-        for pair, (gravity, effect, remedy) in _JOINED.items():
-            if set(pair) <= set(part.terminals) and part.node(pair[0]) == part.node(pair[1]):
-                yield Finding(
-                    "terminals-joined",
-                    gravity,
-                    (part.ref, part.node(pair[0])),
-                    f"{pair[0].capitalize()} and {pair[1]} of {part.ref} are joined: {effect}.",
-                    remedy,
-                    part.origin,
-                )
-
-
 def polarity_not_said(stage: Stage, net: Network) -> Iterator[Finding]:
     """Large capacitors with neither a plus nor a dielectric that needs none."""
     for part in stage.parts:

@@ -193,6 +193,20 @@ class Network:
         found = networkx.node_connected_component(graph, node)
         return frozenset(vertex for vertex in found if isinstance(vertex, str))
 
+    def feeds(self, node: str, ways: Collection[Way], without_part: str = "") -> frozenset[str]:
+        """Fed nodes at which paths from `node` along these ways end, through no other of them."""
+        seen, edge = {node}, [node]
+        for here in edge:  # grows while it is walked
+            if here in self.fed:
+                continue
+            for branch in self.at(here):
+                if branch.way in ways and branch.ref != without_part:
+                    other = branch.other(here)
+                    if other not in seen:
+                        seen.add(other)
+                        edge.append(other)
+        return frozenset(seen & self.fed)
+
     def at(self, node: str) -> tuple[Branch, ...]:
         """Every branch with an end at `node`, those shorted on themselves left out."""
         met = dict.fromkeys(part.ref for part, _ in self.legs[node])

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
 from biaspredict.findings import Finding, Gravity
+from biaspredict.graph.checks_transistors import starved
 from biaspredict.graph.network import floating
 from biaspredict.graph.signal import signal_path
 from biaspredict.model.devices import Bipolar, Fet, Polarity, Zener
@@ -31,12 +32,16 @@ BREAKS_DOWN = 5.0  # volts of base-emitter breakdown of small silicon (common pr
 
 @dataclass(frozen=True, slots=True)
 class Point:
-    """An operating point: volts by node with ground, every current known, floating nodes."""
+    """An operating point: volts by node with ground, every current known, floating nodes.
+
+    judged: transistors whose wiring lets them work; the others are told by `connectivity`.
+    """
 
     stage: Stage
     volts: Mapping[str, float]
     flows: Flows
     floating: frozenset[str]
+    judged: tuple[Part, ...]
 
     def across(self, part: Part) -> float | None:
         """Volts from the first to the second terminal; None where an end has no set DC."""
@@ -56,11 +61,13 @@ def strain(
 
     volts: node -> solved volts to ground. flows: `currents(stage, volts)`, where at hand.
     """
+    idle = starved(stage)
     point = Point(
         stage,
         usable(volts),
         currents(stage, volts) if flows is None else flows,
         floating(stage),
+        tuple(part for part in stage.parts if part.ref not in idle),
     )
     found = [finding for check in CHECKS for finding in check(point)]
     order = tuple(Gravity)
@@ -151,10 +158,8 @@ def above_rating(point: Point) -> Iterator[Finding]:
 
 def transistors(point: Point) -> Iterator[Finding]:
     """Bipolar transistors that cannot amplify where they stand."""
-    for part in point.stage.parts:
+    for part in point.judged:
         if not isinstance(part.device, Bipolar) or len(set(part.nodes)) < 3:
-            continue
-        if not point.floating.isdisjoint(part.nodes):
             continue
         state = transistor_state(point.stage, part, point.volts, point.flows)
         if state is None or state.region is Region.ACTIVE:
@@ -201,11 +206,11 @@ def transistors(point: Point) -> Iterator[Finding]:
 
 def base_emitter_reversed(point: Point) -> Iterator[Finding]:
     """Base-emitter junctions driven beyond what they stand in reverse."""
-    for part in point.stage.parts:
+    for part in point.judged:
         if not isinstance(part.device, Bipolar):
             continue
         base, emitter = (point.volts.get(part.node(lead)) for lead in ("base", "emitter"))
-        if base is None or emitter is None or not point.floating.isdisjoint(part.nodes[1:]):
+        if base is None or emitter is None:
             continue
         npn = part.device.polarity is Polarity.NPN
         reverse = emitter - base if npn else base - emitter
@@ -223,10 +228,8 @@ def base_emitter_reversed(point: Point) -> Iterator[Finding]:
 
 def fets(point: Point) -> Iterator[Finding]:
     """JFETs that cannot amplify where they stand."""
-    for part in point.stage.parts:
+    for part in point.judged:
         if not isinstance(part.device, Fet) or len(set(part.nodes)) < 3:
-            continue
-        if not point.floating.isdisjoint(part.nodes):
             continue
         state = transistor_state(point.stage, part, point.volts, point.flows)
         if state is None or state.region is Region.ACTIVE:

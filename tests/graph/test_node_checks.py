@@ -111,7 +111,7 @@ def test_base_without_bias() -> None:
         two("R4", "e", GROUND, 1e3), inputs=[Port("IN", 600.0)], outputs=["c"],
     )  # fmt: skip
     found = only(unbiased, "no-bias-path")
-    assert found.fact.startswith("No DC leads to Q1.base:")
+    assert found.fact == "No DC comes to Q1.base but through Q1."
     assert "bias resistor" in found.remedy
     assert codes(unbiased) == [("no-bias-path", "Q1")]
 
@@ -127,6 +127,43 @@ def test_gate_without_bias() -> None:
     assert [code for code, _ in codes(biased)] == ["no-dc-path"]  # IN, which has no source
 
 
+@pytest.mark.parametrize(
+    ("lost", "code", "remedy"),
+    [
+        ("R3", "no-collector-path", "collector resistor"),
+        ("R4", "no-emitter-path", "emitter resistor"),
+    ],
+)
+def test_collector_or_emitter_without_dc(lost: str, code: str, remedy: str) -> None:
+    """A coupling capacitor at the collector, a bypass at the emitter, and no resistor."""
+    cut = without(amplifier(), lost)
+    found = only(cut, code)
+    assert found.about[0] == "Q1"
+    assert remedy in found.remedy
+    assert codes(cut) == [(code, "Q1")]
+
+
+def test_drain_or_source_without_dc() -> None:
+    parts = (
+        two("R5", "g", GROUND, 1e6), fet("Q1", "d", "g", "s"), two("R3", "B+", "d", 1e3),
+        two("R4", "s", GROUND, 1e3), plus("C1", "d", GROUND), plus("C2", "s", GROUND),
+    )  # fmt: skip
+    assert codes(stage(*parts)) == []
+    assert codes(without(stage(*parts), "R3")) == [("rail-not-used", "B+"), ("no-drain-path", "Q1")]
+    assert codes(without(stage(*parts), "R4")) == [("no-source-path", "Q1")]
+
+
+def test_transistor_between_ground_and_ground() -> None:
+    """The collector resistor is lost, but the one to the base still brings DC from ground."""
+    parts = (
+        two("R1", "c", "b", 470e3), two("R2", "b", GROUND, 100e3), npn("Q1", "c", "b", "e"),
+        two("R4", "e", GROUND, 330.0), two("R9", "B+", GROUND, 1e3),
+    )  # fmt: skip
+    found = only(stage(*parts), "no-supply-path")
+    assert found.fact == "Collector and emitter of Q1 both lead to ground only."
+    assert codes(stage(*parts, two("R3", "B+", "c", 4.7e3))) == []
+
+
 def test_another_base_is_no_bias() -> None:
     """Two bases joined hold each other up through no junction of theirs."""
     parts = (
@@ -135,7 +172,7 @@ def test_another_base_is_no_bias() -> None:
     )  # fmt: skip
     found = only(stage(*parts, inputs=[Port("IN", 600.0)]), "no-bias-path")
     assert found.about == ("Q1", "Q2", "b")
-    assert "Q1.base and Q2.base" in found.fact
+    assert "Q1.base and Q2.base but through themselves" in found.fact
 
 
 def test_bases_biased_by_a_collector_an_emitter_a_box_or_the_source() -> None:

@@ -168,7 +168,7 @@ def wirings(draw: st.DrawFn) -> Stage:
 
 
 @given(wirings())
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=50, deadline=None)
 def test_no_wiring_makes_a_check_stumble(whole: Stage) -> None:
     for finding in connectivity(whole):
         assert finding.fact
@@ -185,7 +185,7 @@ def test_no_wiring_makes_a_check_stumble(whole: Stage) -> None:
 
 
 @given(wirings())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 def test_chains_are_paths_and_share_no_branch(whole: Stage) -> None:
     used = []
     for chain in chains(whole):
@@ -196,7 +196,7 @@ def test_chains_are_paths_and_share_no_branch(whole: Stage) -> None:
 
 
 @given(wirings())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 def test_a_node_floats_or_reaches_what_is_held(whole: Stage) -> None:
     """Two ways to the same answer: islands, and paths through everything that passes DC."""
     net = network(whole)

@@ -24,6 +24,7 @@ from tests.graph.stages import (
     pnp,
     stage,
     two,
+    without,
     zener,
 )
 from tests.predict.solved import solved
@@ -105,6 +106,13 @@ def test_cut_off() -> None:
     found = only(altered(amplifier(), "R2", printed=4.7e3))
     assert found.code == "transistor-cut-off"
     assert "V_BE 455 mV" in found.fact  # 22 V x 4.7k / 226.9k, less what 0.5 uA drops in R4
+
+
+@pytest.mark.parametrize("lost", ["R3", "R4", "R5"])
+def test_a_transistor_that_cannot_work_as_wired_is_not_judged(lost: str) -> None:
+    """Its wiring is told elsewhere; its volts would lead astray."""
+    cut = without(amplifier(), lost)
+    assert not any("transistor" in finding.code for finding in strain(*_with_volts(cut)))
 
 
 def test_a_limiter_that_rests_is_a_note() -> None:
