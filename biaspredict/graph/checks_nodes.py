@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from biaspredict.findings import Finding, Gravity
 from biaspredict.graph.network import DC, EVERY, Network, Way
 from biaspredict.graph.wording import listed, lone, parts_at, place_of, unplaced
-from biaspredict.model.parts import POTS
+from biaspredict.model.parts import POTS, Kind
 from biaspredict.model.stage import GROUND, Stage
 
 
@@ -24,7 +24,9 @@ def no_path_to_ground(stage: Stage, net: Network) -> Iterator[Finding]:
             Gravity.STOP,
             (*parts, *nodes),
             f"{listed(parts)} {'has' if one else 'have'} no way to ground or to a rail.",
-            "Look on the sheet for the wire, the rail or the ground sign that was left out; "
+            "Leave the mains side of a transformer out of the stage; a secondary needs its ground."
+            if any(stage.part(ref).kind is Kind.WINDING for ref in parts)
+            else "Look on the sheet for the wire, the rail or the ground sign that was left out; "
             f"one of these nodes should be tied: {listed(nodes)}.",
             place_of(net, nodes),
         )

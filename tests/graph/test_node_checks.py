@@ -8,6 +8,7 @@ import pytest
 
 from biaspredict.findings import Finding, Gravity
 from biaspredict.graph.checks import connectivity
+from biaspredict.model.parts import Kind
 from biaspredict.model.stage import GROUND, Pin, Port, Rail, Stage
 from tests.graph.stages import (
     altered,
@@ -49,6 +50,11 @@ def test_no_path_to_ground() -> None:
     assert found.about == ("R8", "C8", "p", "q")
     assert found.fact == "R8 and C8 have no way to ground or to a rail."
     assert codes(lost) == [("no-path-to-ground", "R8")]
+
+
+def test_mains_side_of_a_transformer() -> None:
+    mains = with_parts(two("T1", "p", "q", kind=Kind.WINDING, ohms=40.0), two("F1", "q", "p"))
+    assert "mains side" in only(mains, "no-path-to-ground").remedy
 
 
 def test_nothing_sets_the_dc_of_a_node() -> None:
