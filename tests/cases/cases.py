@@ -19,6 +19,7 @@ class Wrong:
     """A part that would be blamed too soon, and the volts it would give instead."""
 
     words: str
+    mode: tuple[str, str]
     fault: Variation
     volts: tuple[tuple[str, float], ...]
 
@@ -38,7 +39,10 @@ class Next:
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """culprit: reference and mode, None where nothing is wrong; fault: the same as a variation."""
+    """culprit: part and fault as the catalogue of faults calls it, None where nothing is wrong.
+
+    fault: the same as a variation of the circuit.
+    """
 
     name: str
     stage: str
@@ -69,6 +73,7 @@ CASES = (
         (
             Wrong(
                 "R1 has gone high",
+                ("R1", "drift up"),
                 _set("R1.ohms", 330e3),
                 (
                     ("VA", 18.90),
@@ -79,6 +84,7 @@ CASES = (
             ),
             Wrong(
                 "Q1 has lost its gain",
+                ("Q1", "low gain"),
                 _set("Q1.gain", 40.0),
                 (
                     ("VA", 18.75),
@@ -109,11 +115,12 @@ CASES = (
     Case(
         "worse-when-warm",
         "germanium-line-stage",
-        ("Q1", "icbo"),
+        ("Q1", "icbo high"),
         _set("Q1.icbo", 150e-6),
         (
             Wrong(
                 "R2 has gone high",
+                ("R2", "drift up"),
                 _set("R2.ohms", 6.8e3),
                 (("Q1.collector", -6.67), ("Q1.base", -2.65), ("Q1.emitter", -2.44)),
             ),

@@ -13,7 +13,7 @@ from biaspredict.graph.checks import connectivity
 from biaspredict.model.circuit import SOUND
 from biaspredict.model.devices import Bipolar, Fet
 from biaspredict.model.parts import Kind
-from biaspredict.notation import parse_stage, write_stage
+from biaspredict.notation import read_stage, write_stage
 from biaspredict.predict.states import Region, transistor_state
 from biaspredict.predict.strain import strain
 from tests.circuits.files import DEMO, ENGINES, OURS, PUBLISHED, load, metered, name_of, volts
@@ -41,8 +41,8 @@ def test_there_are_enough_of_them() -> None:
 def test_it_can_be_written_back(path: Path) -> None:
     stage = load(path)
     text = write_stage(stage)
-    assert parse_stage(text, path.name) == stage
-    assert write_stage(parse_stage(text, path.name)) == text
+    assert read_stage(text, path.name) == stage
+    assert write_stage(read_stage(text, path.name)) == text
 
 
 @pytest.mark.parametrize("path", EVERY, ids=name_of)
