@@ -59,7 +59,7 @@ class Deck:
 
 
 def load_handles(number: int, load: Load) -> Handles:
-    return {f"alter rl{number}": held(load.ohms), f"alter vl{number} dc": load.volts}
+    return {f"alter rl{number}": held(load.ohms), f"alter vl{number} dc": float(load.volts)}
 
 
 def handles(k: int, element: Element, celsius: float) -> Handles:
@@ -161,7 +161,8 @@ def _moving(
         if swing.rise is not None and sine is None:
             cards[0] += f" pwl(0.0 0.0 {swing.rise!r} {float(element.values[0])!r})"
         elif sine is not None:
-            cards[0] += f" sin({float(element.values[0])!r} {sine[0]!r} {sine[1]!r})"
+            peak, hertz = map(float, sine)
+            cards[0] += f" sin({float(element.values[0])!r} {peak!r} {hertz!r})"
         if element.name == sounding:
             cards[0] += " ac 1.0 0.0"
     return cards

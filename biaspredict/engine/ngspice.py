@@ -112,7 +112,10 @@ class Ngspice:
         axes: Sequence[Axis] = (),
         amounts: Floats | None = None,
     ) -> Solutions:
-        """See `Solver.solve`. Raises EngineMissing; a row that does not verify is unsolved."""
+        """See `Solver.solve`. Raises EngineMissing; a row that does not verify is unsolved.
+
+        Of a circuit with two states it may give either, and rarely the unstable point between.
+        """
         count, n = len(variations), len(circuit.nodes)
         spare = max((len(v.lifts) for v in variations), default=0)
         volts = np.full((count, n + spare), np.nan)

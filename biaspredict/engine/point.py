@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from biaspredict.engine.deck import Handles, deck, handles, load_handles, shape
 from biaspredict.engine.simulator import Simulator
@@ -59,7 +59,7 @@ class _Loaded:
     numbers: list[Handles]
     nodes: list[bytes]
     behind: dict[str, bytes]
-    loads: Handles = field(default_factory=dict)
+    loads: Handles
 
 
 def point(simulator: Simulator, case: Case, structure: tuple[object, ...]) -> list[float] | None:
@@ -75,7 +75,6 @@ def point(simulator: Simulator, case: Case, structure: tuple[object, ...]) -> li
     if not simulator.run("op"):
         # Once more on a fresh deck: whoever else uses ngspice may have loaded a circuit.
         loaded = _load(simulator, case, structure)
-        _settle(simulator, loaded, case)
         if not simulator.run("op"):
             return None
     volts = [simulator.value(name) for name in loaded.nodes]
@@ -94,8 +93,18 @@ def _load(simulator: Simulator, case: Case, structure: tuple[object, ...]) -> _L
     nodes = [text.names[node].encode("ascii") for node in wired.nodes]
     n = len(circuit.nodes)
     behind = dict(zip(leads(variation), nodes[n:], strict=True))
+    loads: Handles = {}
+    for k, load in enumerate(variation.loads):
+        loads |= load_handles(k, load)
     loaded = _Loaded(
-        case.circuit, structure, list(wired.elements), wired.celsius, numbers, nodes[:n], behind
+        case.circuit,
+        structure,
+        list(wired.elements),
+        wired.celsius,
+        numbers,
+        nodes[:n],
+        behind,
+        loads,
     )
     simulator.loaded = loaded
     return loaded

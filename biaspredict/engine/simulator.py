@@ -22,6 +22,9 @@ from biaspredict.errors import Unsolved
 COMMAND_LENGTH = 1000  # ngspice cuts a command at 1023 characters
 RUNS_KEPT = 500  # runs between two clearings of ngspice's command history
 MARKS = 1000  # used in turn; small, so that the key never is the largest voltage about
+# How an operating point is sought: Newton, then GMIN in steps, then sources in steps. ngspice's
+# last means, a run over time, would call a node solved at whatever voltage it drifted to.
+SEARCH = "optran 1 1 1 0 0 0"
 
 
 class Simulator:
@@ -42,14 +45,13 @@ class Simulator:
         self.command("remcirc")
         lines = [self._ffi.new("char[]", line.encode("ascii")) for line in deck.lines]
         self._library.ngSpice_Circ(self._ffi.new("char *[]", [*lines, self._ffi.NULL]))
-        # Otherwise a node that only capacitors hold is "solved" at a made-up voltage.
-        self.command("optran 1 1 1 0 0 0")
+        self.command(SEARCH)
 
     def set(self, handles: Handles) -> None:
         """Set values in the loaded circuit."""
         line = ""
         for handle, value in handles.items():
-            piece = f"{handle} = {value!r}"
+            piece = f"{handle} = {float(value)!r}"
             if len(line) + len(piece) >= COMMAND_LENGTH:
                 self.command(line)
                 line = ""

@@ -33,7 +33,7 @@ GATE_SATURATION = 1e-14  # amps, gate junctions of every JFET
 
 def held(ohms: float) -> float:
     """A resistance no engine divides by zero with: between a sound joint and no connection."""
-    return min(max(ohms, CLOSED), OPEN)
+    return min(max(float(ohms), CLOSED), OPEN)
 
 
 def applied(
@@ -47,13 +47,14 @@ def applied(
     Moves, lifts and loads are left to `rewired`. `amounts`: one number for each axis.
     A value beyond floating point becomes infinite; see `sensible`.
     """
-    changes = dict(variation.settings)
+    # Plain floats: numpy's own would reach ngspice as `np.float64(1.0)`.
+    changes = {name: float(value) for name, value in variation.settings}
     for name, factor in variation.scales:
-        changes[name] = _before(circuit, changes, name) * factor
+        changes[name] = _before(circuit, changes, name) * float(factor)
     for axis, amount in zip(axes, amounts, strict=True):
         for name in axis.parameters:
             value = _before(circuit, changes, name)
-            changes[name] = value + amount if axis.additive else value * _exp(amount)
+            changes[name] = value + float(amount) if axis.additive else value * _exp(amount)
     if not changes:
         return circuit
     celsius = changes.pop("temperature", circuit.celsius)

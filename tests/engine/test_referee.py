@@ -141,6 +141,27 @@ def test_amounts_act_on_what_the_variation_left() -> None:
     assert np.abs(found.volts - plain.volts).max() < 1e-7
 
 
+def test_numbers_of_numpy_are_numbers() -> None:
+    """Their `repr` is no number to ngspice."""
+    plain = Variation(
+        settings=(("R1.ohms", 47e3),),
+        scales=(("B+.volts", 0.5),),
+        lifts=(("R3.2", 100.0), ("Q1.base", 10.0)),
+        loads=(Load("base", "ground", 1e5, 0.25),),
+    )
+    (load,) = plain.loads
+    numpy = Variation(
+        settings=(("R1.ohms", np.float64(47e3)),),
+        scales=(("B+.volts", np.float64(0.5)),),
+        lifts=(("R3.2", np.float64(100.0)), ("Q1.base", np.int64(10))),
+        loads=(replace(load, ohms=np.float64(1e5), volts=np.float64(0.25)),),
+    )
+    for order in ([plain, numpy], [SOUND, numpy, SOUND, plain]):
+        found = Ngspice().solve(STAGE, order)
+        assert found.solved.all()
+    assert np.abs(found.volts[1] - found.volts[3]).max() < 1e-7
+
+
 def test_columns_behind_lifted_leads() -> None:
     """A transistor's and a resistor's lead: the node behind each, and nothing where none is."""
     both = Variation(lifts=(("Q1.base", 1e12), ("R3.2", 1e3)))
