@@ -19,7 +19,8 @@ FINEST = 1e-3  # smallest degree
 FIRST, STIFFEST, LOOSEST = 1e-2, 1e3, 1e-15  # siemens of the pretended capacitors
 LONGER, SHORTER = 0.1, 5.0  # what a moment that Newton followed, or did not, makes of them
 CALM = 1e-3  # volts that no node moves any more in one moment
-PATIENCE = 200
+NUDGE = 1e-3  # volts
+PATIENCE = 150
 
 
 def by_degrees(plan: Plan, sound: Floats, target: Lot, nodes: Floats) -> Outcome:
@@ -75,12 +76,14 @@ def _geometric(start: float, end: Floats, share: Floats) -> Floats:
 def through_time(plan: Plan, target: Lot, nodes: Floats) -> Outcome:
     """Let each node settle from `nodes` (N, B), tied to where it was a moment before.
 
-    The moments grow as long as Newton follows. Once nothing moves any more, a plain solve must
-    confirm the end.
+    The moments grow as long as Newton follows, but never so long that they would step over a
+    state which the circuit runs away from. Once nothing moves any more, a plain solve must
+    confirm the end. A nudge at the beginning keeps equal sides from balancing for ever.
     """
     many = target.many
     tie = np.full(many, FIRST)
-    at = nodes.copy()
+    at = nodes + NUDGE * np.cos(2.4 * np.arange(len(nodes)))[:, None]
+    at[0] = 0.0
     end = Outcome(nodes.copy(), np.zeros(many, dtype=bool), np.ones(many, dtype=bool))
     active = np.arange(many)
     for _ in range(PATIENCE):
@@ -88,11 +91,12 @@ def through_time(plan: Plan, target: Lot, nodes: Floats) -> Outcome:
         network.start(at[:, active])
         got = newton(network, at[:, active], TRIES, hold=tie[active], anchor=at[:, active])
         moved = np.abs(got.nodes - at[:, active]).max(axis=0)
-        good, bad = active[got.solved], active[~got.solved]
-        at[:, good] = got.nodes[:, got.solved]
+        followed = got.solved & got.stable
+        good, bad = active[followed], active[~followed]
+        at[:, good] = got.nodes[:, followed]
         tie[good] *= LONGER
         tie[bad] *= SHORTER
-        calm = active[got.solved & ((moved < CALM) | (tie[active] < LOOSEST))]
+        calm = active[followed & ((moved < CALM) | (tie[active] < LOOSEST))]
         if len(calm):
             network = Network(plan, target.part(calm))
             network.start(at[:, calm])

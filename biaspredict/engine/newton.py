@@ -11,11 +11,12 @@ from biaspredict.engine.network import Network
 from biaspredict.engine.solver import Floats
 
 STEP, SHARE = 1e-8, 1e-9  # volts, and share of the node's volts, that the last step may have
+NEARLY = 1e-5  # volts that it may have where nothing but rounding is left over
 IMBALANCE = 1e-6  # share of a node's traffic that may be left over before the last step
 FAINT = 1e-18  # amps; at nodes without traffic
 ROUNDING = 64.0 * float(np.finfo(float).eps)  # share of what cancels at a node
+WILD = 1e9  # volts; a step that leads there leads nowhere
 LEAVE = 0.7  # share of variations still active below which the others are dropped
-WILD = 1e4  # volts; no step goes further
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +42,8 @@ def newton(
 
     few: as soon as no more than so many are left, they are left as they stand.
     hold: (B,) siemens that tie each node to its volts in `anchor` (N, B). Solved means: no
-    junction held back, last step below STEP, and the currents of every node balanced before it.
+    junction held back, last step below STEP, and the currents of every node balanced before it;
+    or a step below NEARLY, and the currents balanced to the last digit.
     """
     many = nodes.shape[1]
     active = np.arange(many)
@@ -59,10 +61,10 @@ def newton(
             form.tie(slopes, tie)
         own = form.diagonal(slopes)
         step, signs = form.solve(slopes, -leaving)
-        broken = ~np.isfinite(step).all(axis=0)
+        size = np.abs(step)
+        broken = ~(size < WILD).all(axis=0)
         step[:, broken] = 0.0
-        small = (np.abs(step) <= STEP + SHARE * np.abs(at)).all(axis=0)
-        done = moving & small & ~held & ~broken
+        done = moving & (size <= NEARLY).all(axis=0) & ~held & ~broken
         moving &= ~broken
         if done.any():
             where = np.flatnonzero(done)
@@ -71,9 +73,11 @@ def newton(
                 traffic += (tie * np.abs(at - tied))[:, where]
             # Currents cancel that are as large as a node's conductance times its volts.
             noise = own[:, where] * np.abs(at[:, where]).max(axis=0)
-            allowed = IMBALANCE * traffic + ROUNDING * noise + FAINT
+            small = (size[:, where] <= STEP + SHARE * np.abs(at[:, where])).all(axis=0)
+            share = np.where(small, IMBALANCE, 0.0)
+            allowed = share * traffic + ROUNDING * noise + FAINT
             done[where] = (np.abs(leaving[:, where]) <= allowed)[1:].all(axis=0)
-        at = at + np.clip(step, -WILD, WILD)
+        at = at + step
         if done.any():
             where = np.flatnonzero(done)
             found[:, active[where]] = at[:, where]
