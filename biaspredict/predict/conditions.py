@@ -1,4 +1,4 @@
-"""The stage as it stood when the readings were taken: temperature, line, rails that were read."""
+"""The stage as it stood when the readings were taken: temperature and line."""
 
 from __future__ import annotations
 
@@ -6,25 +6,12 @@ import math
 from dataclasses import replace
 
 from biaspredict.model.circuit import Axis
-from biaspredict.model.readings import Quantity, Readings
-from biaspredict.model.stage import Rail, Stage
+from biaspredict.model.readings import Readings
+from biaspredict.model.stage import Stage
 from biaspredict.predict.spread import TEMPERATURE, axes
 
 READ_TEMPERATURE = 2.0  # kelvin left unknown where a temperature was read
-STIFF = 1.0  # ohms behind a rail up to which its reading is its open-circuit voltage
-PINNED = 0.5  # log spread of a rail that was read: the reading decides, not the tolerance
-
-
-def rails_read(stage: Stage, readings: Readings) -> frozenset[str]:
-    """Stiff rails whose own voltage stands among the readings."""
-    return frozenset(
-        rail.name
-        for rail in stage.rails
-        if rail.ohms <= STIFF and any(
-            r.node == rail.name and r.minus is None and r.quantity is Quantity.VOLTS
-            for r in readings.entries
-        )
-    )
+LINE = 0.025  # log spread of the line voltage from house to house (common practice, no source)
 
 
 def as_read(stage: Stage, readings: Readings) -> Stage:
@@ -36,7 +23,6 @@ def as_read(stage: Stage, readings: Readings) -> Stage:
     line = _line_factor(stage, readings)
     if line != 1.0:
         rails = tuple(replace(rail, volts=rail.volts * line) for rail in rails)
-    rails = tuple(_centred(rail, stage, readings) for rail in rails)
     return replace(stage, assumptions=assumed, rails=rails)
 
 
@@ -48,22 +34,17 @@ def _line_factor(stage: Stage, readings: Readings) -> float:
     return readings.line_volts / printed
 
 
-def _centred(rail: Rail, stage: Stage, readings: Readings) -> Rail:
-    """A stiff rail that was read starts from its reading, so that solves start near it."""
-    if rail.name not in rails_read(stage, readings):
-        return rail
-    for reading in readings.entries:
-        same = reading.node == rail.name and reading.quantity is Quantity.VOLTS
-        if same and reading.minus is None and reading.value * rail.volts > 0:
-            return replace(rail, volts=reading.value)
-    return rail
-
-
 def axes_as_read(stage: Stage, readings: Readings) -> tuple[Axis, ...]:
-    """Spread under the readings' conditions: a rail that was read is pinned by its reading."""
+    """Spread under the readings' conditions.
+
+    Where no line voltage was noted, rails move with it beyond their own tolerance.
+    """
     known = readings.celsius is not None
     found = axes(stage, READ_TEMPERATURE if known else TEMPERATURE)
-    pinned = {f"{name}.volts" for name in rails_read(stage, readings)}
+    if readings.line_volts is not None:
+        return found
+    rails = {f"{rail.name}.volts" for rail in stage.rails}
     return tuple(
-        replace(axis, sigma=math.log1p(PINNED)) if axis.name in pinned else axis for axis in found
+        replace(axis, sigma=math.hypot(axis.sigma, LINE)) if axis.name in rails else axis
+        for axis in found
     )
