@@ -33,6 +33,7 @@ KEY = "key"  # a node whose volts tell one run from every other
 FLAT = 1e30  # Early volts of a transistor without that effect
 ICBO_IDEALITY = 2.0
 NOTHING = 1e20  # ohms of a resistor that is in the deck only to be altered
+JUNCTION_FARADS = 1e-12  # less than any diode has
 NO_AMPS = 1e-20  # saturation current of a diode that is not there: ngspice takes its logarithm
 
 Handles = dict[str, float]
@@ -145,6 +146,9 @@ def _moving(
         if farads > 0.0:
             cards.append(f"rs{k} {nodes[0]} c{k}x {held(series)!r}")
             cards.append(f"c{k} c{k}x {nodes[1]} {farads!r}")
+    elif device is Device.JUNCTION and sounding is None:
+        # Rectifiers without capacitance, letting go of a winding, leave ngspice no step to take.
+        cards.append(f"c{k}j {nodes[0]} {nodes[1]} {JUNCTION_FARADS!r}")
     elif device is Device.COIL and element.values[1] > 0.0:
         cards = [
             f"r{k} {nodes[0]} l{k}x {held(element.values[0])!r}",
