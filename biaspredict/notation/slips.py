@@ -251,7 +251,6 @@ SLIPS: tuple[Slip, ...] = (
             "generator",
             "generator IN 10 mV",
             "generator 10 mV",
-            "generator 10 mV from 600",
             "generator 10 mV at",
             "generator 10 mV at IN 5",
             "generator 10 mV IN",

@@ -254,7 +254,7 @@ class _Reader:
         )
 
     def entry(self, tree: Tree[Token], before: tuple[Clause, ...] = ()) -> Entry:
-        names = [self.mark(c) for c in tree.children if _kind(c) == "NODE"]
+        names = [self.mark(c) for c in tree.children if _kind(c) in ("NODE", "VALUE")]
         figure = _sub(tree.children[-1])
         tokens = {_kind(c) for c in figure.children}
         remark = next((self.string(c).text for c in figure.children if _kind(c) == "STRING"), "")

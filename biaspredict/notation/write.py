@@ -105,7 +105,9 @@ def _part(part: Part) -> Iterator[str]:
         Kind.DIODE: ("", ">"),
         Kind.ZENER: ("", ">"),
     }.get(part.kind, ("", ""))
-    said = " ".join([f"{before}{part.ref}{after}", *words(part)])
+    # A reference with nothing behind it would not describe a part, unless it has an arrow.
+    behind = list(words(part)) or ([] if after else [part.kind.value])
+    said = " ".join([f"{before}{part.ref}{after}", *behind])
     yield f"{_node(part.nodes[0])} -- {said} -- {_node(part.nodes[1])}"
 
 
