@@ -35,13 +35,13 @@ def run(ground: Ground, rng: np.random.Generator, record: dict[str, Any]) -> Non
     habit = meterman.draw_habit(draw)
     sound, sick, truth = _specimen(ground, stage, ambient, draw, record)
     where = _where(stage, ground.plan.readings, rng)
-    loaded = meterman.loaded_volts(ground.runner, sound, where, habit.instrument)
     taken = meterman.read(ground.runner, sick, meterman.touched(where, sick, draw), habit)
-    if loaded is None or taken is None:
+    if taken is None:
         raise ValueError("the truth does not solve with the meter connected")
     rails = {name: volts for name, (volts, _) in sound.specimen.rails.items()}
     spread = judge.healthy(ground.runner, stage, rails, int(rng.integers(2**31)))
-    before = [volts for volts, _ in loaded]
+    # The same specimen before its fault, through the same meter on the same ranges.
+    before = meterman.across(ground.runner, sound, where, [t.ohms for t in taken])
     bands = judge.half_bands(stage, spread, where, before)
     moved = judge.shift(before, [t.exact for t in taken], bands)
     seen = [f for f in truth if not lots.is_blind(stage, f)]

@@ -26,6 +26,7 @@ Floats = NDArray[np.float64]
 SPREAD_DRAWS = 120
 REFIT_DRAWS = 90
 HOPELESS = 400.0  # ten times the sound spread at every reading cannot mend a fit this bad
+FLOOR = 2e-3  # volts: nobody builds a case on less
 TELLING = 2 * math.log(19.0)  # odds of 19 to 1: readings that favour one so much do tell them apart
 
 
@@ -140,7 +141,7 @@ class Refitter:
         self.middle = draw_specimen(stage, None)
         self.points = [replace(t.point, lead="") for t in taken]
         self.read = np.array([t.value for t in taken])
-        self.meter = np.diag(np.array([t.sigma for t in taken]) ** 2 + 1e-6)
+        self.meter = np.diag(np.array([t.sigma for t in taken]) ** 2 + FLOOR**2)
         self.sound = self._covariance(self._rows(self.drawn, ()) or [])
 
     def _rows(self, specimens: Sequence[Specimen], faulty: Sequence[Fault]) -> list[list[float]]:

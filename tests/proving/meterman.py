@@ -14,6 +14,7 @@ from .specimen import Branch, write
 from .spice import Job, Runner
 from .truth import Solved
 
+ZERO = 1.5e-3  # volts of leads and contacts on the lowest ranges (common practice, no source)
 RANGES = (0.3, 1.0, 3.0, 10.0, 30.0, 100.0, 300.0)
 
 
@@ -67,22 +68,30 @@ class Point:
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """One reading: what stood on the paper, and what a perfect eye would have seen."""
+    """One reading: what stood on the paper, and what a perfect meter of that load had shown.
+
+    ohms: what the meter put across the points. sigma: standard deviation of value from exact.
+    """
 
     point: Point
     text: str
     value: float
     exact: float
+    ohms: float
     sigma: float
 
 
 @dataclass(frozen=True, slots=True)
 class Habit:
-    """One person's meter and hand on one day. gains: the meter's own error on each range."""
+    """One person's meter and hand on one day.
+
+    gains: the meter's own error on each range. zero: volts it shows with its leads together.
+    """
 
     instrument: Instrument
     gains: dict[float, float]
     draw: Draws
+    zero: float = 0.0
     sloppy: float = 0.05
 
 
@@ -94,7 +103,7 @@ def draw_habit(draw: Draws) -> Habit:
     instrument = INSTRUMENTS[place]
     scales = (0.2, 2.0, 20.0, 200.0, 1000.0, *RANGES)
     gains = {s: draw.uniform(-0.8, 0.8) * instrument.accuracy for s in scales}
-    return Habit(instrument, gains, draw)
+    return Habit(instrument, gains, draw, draw.uniform(-ZERO, ZERO) if instrument.counts else 0.0)
 
 
 def points(stage: Stage) -> tuple[Point, ...]:
@@ -143,11 +152,11 @@ def loaded_volts(
     """Volts across each pair of points with this meter there, and the range the person chose."""
     volts = [solved.volts[p.tip] - solved.volts[p.minus] for p in where]
     scales = [instrument.range_for(v) for v in volts]
-    volts = _across(runner, solved, where, [instrument.load(s) for s in scales])
+    volts = across(runner, solved, where, [instrument.load(s) for s in scales])
     if not instrument.ohms and all(map(math.isfinite, volts)):
         # The person comes from above, and goes back up where a lower range drags the point down.
         lower = [instrument.range_for(v) for v in volts]
-        again = _across(runner, solved, where, [instrument.load(s) for s in lower])
+        again = across(runner, solved, where, [instrument.load(s) for s in lower])
         for k, (old, new) in enumerate(zip(volts, again, strict=True)):
             if abs(new) > 0.8 * abs(old):
                 scales[k], volts[k] = lower[k], new
@@ -156,9 +165,10 @@ def loaded_volts(
     return list(zip(volts, scales, strict=True))
 
 
-def _across(
+def across(
     runner: Runner, solved: Solved, where: Sequence[Point], ohms: Sequence[float]
 ) -> list[float]:
+    """Volts across each pair of points with so many ohms there; NaN where it will not solve."""
     jobs = []
     for point, load in zip(where, ohms, strict=True):
         deck = write(solved.specimen, Branch(point.tip, point.minus, load))
@@ -179,9 +189,9 @@ def _written(point: Point, exact: float, scale: float, habit: Habit) -> Taken:
     draw, meter = habit.draw, habit.instrument
     if meter.counts:
         step = scale / meter.counts
-        shown = exact * (1 + habit.gains[scale]) + draw.uniform(-1.0, 1.0) * step
+        shown = exact * (1 + habit.gains[scale]) + draw.uniform(-1.0, 1.0) * step + habit.zero
         shown = round(shown / step) * step
-        sigma = abs(exact) * meter.accuracy / 2 + step
+        sigma = abs(exact) * meter.accuracy / 2 + step + ZERO
     else:
         half = scale / 100  # a scale of fifty divisions
         shown = exact + habit.gains[scale] * (scale if meter.of_range else exact)
@@ -199,7 +209,7 @@ def _written(point: Point, exact: float, scale: float, habit: Habit) -> Taken:
     text = f"{point.name} {'about ' if about else ''}{_plain(value)}{range_}"
     if point.minus != GROUND:
         text = text.replace(point.name, f"{point.node} to {point.minus}", 1)
-    return Taken(point, text, value, exact, sigma)
+    return Taken(point, text, value, exact, meter.load(scale), sigma)
 
 
 def _power(value: float) -> int:

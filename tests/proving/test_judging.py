@@ -70,7 +70,9 @@ def fake(stage: Stage, text: str) -> Answer:
     return Answer(0.1, blame, (Advice(True, stage.nodes[1]),))
 
 
-def test_one_case_of_each_law_from_end_to_end() -> None:
+def test_one_case_of_each_law_from_end_to_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    # Refitting takes seconds and has its own test below.
+    monkeypatch.setattr(Refitter, "can_be", lambda *_: False)
     with Runner() as runner:
         for law in study.SHARES:
             plan = study.Plan(7, 1, "", {law: 1.0}, ("line-stage",))
