@@ -45,10 +45,14 @@ class Swing:
 
     rise: seconds in which every source climbs from nothing at switch-on; None: on all along.
     sines: peak volts and hertz added to the source of that name.
+    charges: volts of capacitors and amps of coils at the start, others none; None: as the
+        operating point has them. degrees: where the sine of every winding begins.
     """
 
     rise: float | None = None
     sines: Mapping[str, tuple[float, float]] | None = None
+    charges: Mapping[str, float] | None = None
+    degrees: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,31 +145,35 @@ def _moving(
     """Cards of one element as it is over time and frequency."""
     cards = _still(k, element, nodes, numbers)
     device = element.device
+    charged = ""
+    if swing.charges is not None:
+        charged = f" ic={float(swing.charges.get(element.name, 0.0))!r}"
     if device is Device.CAPACITOR:
         farads, _, series = (float(value) for value in element.values)
         if farads > 0.0:
             cards.append(f"rs{k} {nodes[0]} c{k}x {held(series)!r}")
-            cards.append(f"c{k} c{k}x {nodes[1]} {farads!r}")
+            cards.append(f"c{k} c{k}x {nodes[1]} {farads!r}{charged}")
     elif device is Device.JUNCTION and sounding is None:
         # Rectifiers without capacitance, letting go of a winding, leave ngspice no step to take.
         cards.append(f"c{k}j {nodes[0]} {nodes[1]} {JUNCTION_FARADS!r}")
     elif device is Device.COIL and element.values[1] > 0.0:
         cards = [
             f"r{k} {nodes[0]} l{k}x {held(element.values[0])!r}",
-            f"l{k} l{k}x {nodes[1]} {float(element.values[1])!r}",
+            f"l{k} l{k}x {nodes[1]} {float(element.values[1])!r}{charged}",
         ]
     elif device is Device.WINDING:
         ohms, rms, hertz = (float(value) for value in element.values)
+        sine = f"sin(0.0 {rms * math.sqrt(2.0)!r} {hertz!r} 0.0 0.0 {float(swing.degrees)!r})"
         cards = [
             f"r{k} {nodes[0]} w{k}x {held(ohms)!r}",
-            f"v{k} w{k}x {nodes[1]} dc 0.0 sin(0.0 {rms * math.sqrt(2.0)!r} {hertz!r})",
+            f"v{k} w{k}x {nodes[1]} dc 0.0 {sine}",
         ]
     elif device in (Device.SOURCE, Device.CURRENT):
-        sine = (swing.sines or {}).get(element.name)
-        if swing.rise is not None and sine is None:
+        driven = (swing.sines or {}).get(element.name)
+        if swing.rise is not None and driven is None:
             cards[0] += f" pwl(0.0 0.0 {swing.rise!r} {float(element.values[0])!r})"
-        elif sine is not None:
-            peak, hertz = map(float, sine)
+        elif driven is not None:
+            peak, hertz = map(float, driven)
             cards[0] += f" sin({float(element.values[0])!r} {peak!r} {hertz!r})"
         if element.name == sounding:
             cards[0] += " ac 1.0 0.0"

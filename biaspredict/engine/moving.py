@@ -62,19 +62,21 @@ def traced(
     step: float,
     start: Start,
     drives: Mapping[str, tuple[float, float]],
+    charges: Mapping[str, float] | None = None,
+    degrees: float = 0.0,
 ) -> tuple[Floats, Floats]:
     """See `Ngspice.transient`."""
     if not (0.0 < step <= stop < math.inf) or stop / step > AT_MOST:
         raise InputError("The time to run must be longer than the step, and not a million times.")
     for name in drives:
         _source(circuit, name)
-    swing = Swing(step * RISE if start == "off" else None, drives)
+    rise = step * RISE if start == "off" and charges is None else None
+    swing = Swing(rise, drives, charges, degrees)
     _, text = _deck(circuit, variation, swing=swing)
     simulator.load(text)
     span, at_most = repr(float(stop)), repr(float(step))
-    times = (
-        simulator.vector("time") if simulator.run(f"tran {at_most} {span} 0.0 {at_most}") else None
-    )
+    analysis = f"tran {at_most} {span} 0.0 {at_most}" + (" uic" if charges is not None else "")
+    times = simulator.vector("time") if simulator.run(analysis) else None
     if times is None or times[-1] < stop * (1.0 - 1e-9):
         reached = 0.0 if times is None else float(times[-1])
         raise Unsolved(f"The run over time stopped at {reached:.3g} s.", remedy=_REMEDY)
@@ -84,11 +86,14 @@ def traced(
     return times, volts
 
 
-def winding_amps(circuit: Circuit, name: str, times: Floats, volts: Floats) -> Floats:
+def winding_amps(
+    circuit: Circuit, name: str, times: Floats, volts: Floats, degrees: float = 0.0
+) -> Floats:
     """Amps (T,) out of the first terminal of the WINDING `name` during a run over time.
 
-    `times`, `volts`: what `Ngspice.transient` returned for `circuit`. A rectifier's peak current
-    is its largest value. Source: Ohm's law across the winding's own resistance.
+    `times`, `volts`: what `Ngspice.transient` returned for `circuit`, run with `degrees`. A
+    rectifier's peak current is its largest value. Source: Ohm's law across the winding's own
+    resistance.
     """
     winding = circuit.element(name)
     if winding.device is not Device.WINDING:
@@ -96,7 +101,8 @@ def winding_amps(circuit: Circuit, name: str, times: Floats, volts: Floats) -> F
     ohms, rms, hertz = winding.values
     column = {node: volts[:, k] for k, node in enumerate(circuit.nodes)}
     first, second = (column.get(node, np.zeros_like(times)) for node in winding.nodes)
-    driven: Floats = rms * math.sqrt(2.0) * np.sin(2.0 * math.pi * hertz * times)
+    turned = 2.0 * math.pi * hertz * times + math.radians(degrees)
+    driven: Floats = rms * math.sqrt(2.0) * np.sin(turned)
     return (driven - (first - second)) / held(ohms)
 
 

@@ -156,12 +156,19 @@ class Ngspice:
         *,
         start: Start = "off",
         drives: Mapping[str, tuple[float, float]] | None = None,
+        charges: Mapping[str, float] | None = None,
+        degrees: float = 0.0,
     ) -> tuple[Floats, Floats]:
         """Seconds (T,) from 0 to `stop`, at most `step` apart, and node volts (T, nodes).
 
         start "off": everything discharged, all sources rise within a thousandth of a step.
-        start "operating": from the operating point. Windings swing at their hertz either way.
+        start "operating": from the operating point. Windings swing at their hertz either way,
+        beginning at `degrees` of their sine.
+        charges: volts of capacitors (plus to minus) and amps of coils (into terminal 1) to start
+        from, all others none, sources on; `start` then does not count.
         drives: peak volts and hertz of a sine added to a SOURCE. Raises as `sweep` does.
         """
         with using() as simulator:
-            return traced(simulator, circuit, variation, stop, step, start, drives or {})
+            return traced(
+                simulator, circuit, variation, stop, step, start, drives or {}, charges, degrees
+            )
