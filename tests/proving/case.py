@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
@@ -42,6 +43,8 @@ def run(ground: Ground, rng: np.random.Generator, record: dict[str, Any]) -> Non
     spread = judge.healthy(ground.runner, stage, rails, int(rng.integers(2**31)))
     # The same specimen before its fault, through the same meter on the same ranges.
     before = meterman.across(ground.runner, sound, where, [t.ohms for t in taken])
+    if not all(map(math.isfinite, before)):
+        raise ValueError("the sound specimen does not solve with the meter connected")
     bands = judge.half_bands(stage, spread, where, before)
     moved = judge.shift(before, [t.exact for t in taken], bands)
     seen = [f for f in truth if not lots.is_blind(stage, f)]

@@ -50,7 +50,7 @@ def test_prior_draws_follow_the_table() -> None:
     stage, table_ = adapter.parse(STAGE_A), lots.read_table()
     draw = Draws(np.random.default_rng(2))
     volts = dict.fromkeys(stage.nodes, 1.0)
-    cases = 1500
+    cases = 800
     leaks = sum(
         (f.part, f.mode) == ("C1", "leak")
         for _ in range(cases)
