@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from biaspredict.engine.detours import by_degrees, through_time
+from biaspredict.engine.detours import through_time
 from biaspredict.engine.elimination import sparse
 from biaspredict.engine.network import Network
 from biaspredict.engine.newton import Outcome, newton
@@ -57,7 +57,7 @@ class Batch:
         # The slow ones of all chunks share their rounds, then their detours.
         left = np.concatenate((*late, np.empty(0, dtype=np.int64)))
         chunk = _chunk(plan, False)
-        for way in (task.onward, task.by_degrees, task.settle, task.settle_from_nothing):
+        for way in (task.onward, task.settle, task.settle_from_nothing):
             still = [way(left[i : i + chunk]) for i in range(0, len(left), chunk)]
             left = np.concatenate((*still, np.empty(0, dtype=np.int64)))
         return Solutions(task.volts, task.solved)
@@ -159,14 +159,6 @@ class _Task:
         network = Network(self.plan, made)
         network.start(nodes)
         return self._keep(which, made, newton(network, nodes, ROUNDS))
-
-    def by_degrees(self, which: Ints) -> Ints:
-        """From the sound circuit, with the same tolerances, to the faulted one."""
-        if self.sound is None:
-            return which
-        made = self._lot(which)
-        healthy = lot(self.plan, [SOUND] * len(which), self.axes, self._along(which)).values
-        return self._keep(which, made, by_degrees(self.plan, healthy, made, self._begin(made)))
 
     def settle(self, which: Ints) -> Ints:
         """Through pretended time from the sound circuit's volts."""

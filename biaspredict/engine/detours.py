@@ -1,7 +1,8 @@
-"""Ways to an operating point that plain Newton steps miss.
+"""The way to an operating point that plain Newton steps miss: through pretended time.
 
-From the sound circuit to the faulted one by degrees; and through pretended time, each node held
-back by a pretended capacitor, as a circuit would settle after switch-on.
+Each node is held back by a pretended capacitor, as a circuit would settle after switch-on or
+after a part has failed. (Source: pseudo-transient continuation, Kelley & Keyes 1998, from
+memory.) It also tells the states of a circuit that has two apart from the point between them.
 """
 
 from __future__ import annotations
@@ -12,65 +13,13 @@ from biaspredict.engine.network import Network
 from biaspredict.engine.newton import Outcome, newton
 from biaspredict.engine.plan import Lot, Plan
 from biaspredict.engine.solver import Floats
-from biaspredict.model.circuit import CLOSED, OPEN
 
-TRIES = 12  # rounds of Newton for one degree
-FINEST = 1e-3  # smallest degree
+TRIES = 20  # rounds of Newton for one moment
 FIRST, STIFFEST, LOOSEST = 1e-2, 1e3, 1e-15  # siemens of the pretended capacitors
 LONGER, SHORTER = 0.1, 5.0  # what a moment that Newton followed, or did not, makes of them
 CALM = 1e-3  # volts that no node moves any more in one moment
 NUDGE = 1e-3  # volts
 PATIENCE = 150
-
-
-def by_degrees(plan: Plan, sound: Floats, target: Lot, nodes: Floats) -> Outcome:
-    """Move every faulted value from sound (rows, B) to target; `nodes` (N, B) solve sound."""
-    many = target.many
-    done, pace = np.zeros(many), np.full(many, 0.25)
-    at = nodes.copy()
-    solved, stable = np.zeros(many, dtype=bool), np.ones(many, dtype=bool)
-    active = np.arange(many)
-    first = True
-    for _ in range(PATIENCE):
-        goal = np.zeros(len(active)) if first else np.minimum(done[active] + pace[active], 1.0)
-        lot = _between(sound[:, active], target.part(active), goal)
-        network = Network(plan, lot)
-        network.start(at[:, active])
-        got = newton(network, at[:, active], TRIES)
-        good, bad = active[got.solved], active[~got.solved]
-        at[:, good] = got.nodes[:, got.solved]
-        if first:
-            active, first = good, False
-        else:
-            done[good] = goal[got.solved]
-            pace[good] *= 2.0
-            pace[bad] *= 0.3
-            stable[good] = got.stable[got.solved]
-            solved[good] = done[good] >= 1.0
-            active = active[(pace[active] > FINEST) & ~solved[active]]
-        if not len(active):
-            break
-    return Outcome(at, solved, stable)
-
-
-def _between(sound: Floats, target: Lot, share: Floats) -> Lot:
-    """Values a share (B,) of the way: by factors where both ends are above zero."""
-    goal = target.values
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        factors = sound * (goal / sound) ** share
-        values = np.where((sound > 0.0) & (goal > 0.0), factors, sound + share * (goal - sound))
-    values = np.where(np.isfinite(values), values, goal)
-    values = np.where((sound == goal) | (sound * goal < 0.0), goal, values)
-    blend = target.part(np.arange(target.many))
-    blend.values = values
-    blend.lift_ohms = _geometric(CLOSED, target.lift_ohms, share)
-    blend.load_ohms = _geometric(OPEN, target.load_ohms, share)
-    return blend
-
-
-def _geometric(start: float, end: Floats, share: Floats) -> Floats:
-    held = np.clip(end, CLOSED, OPEN)
-    return np.where(np.isfinite(end), start * (held / start) ** share, end)
 
 
 def through_time(plan: Plan, target: Lot, nodes: Floats) -> Outcome:
