@@ -111,8 +111,12 @@ class Ngspice:
         variations: Sequence[Variation],
         axes: Sequence[Axis] = (),
         amounts: Floats | None = None,
+        *,
+        start: Floats | None = None,
     ) -> Solutions:
         """See `Solver.solve`. Raises EngineMissing; a row that does not verify is unsolved.
+
+        `start` is not used: ngspice begins where its last solution on this circuit stood.
 
         Of a circuit with two states it may give either, and rarely the unstable point between.
         """

@@ -37,8 +37,13 @@ class Solver(Protocol):
         variations: Sequence[Variation],
         axes: Sequence[Axis] = (),
         amounts: Floats | None = None,
+        *,
+        start: Floats | None = None,
     ) -> Solutions:
         """Solve each variation; `amounts` (B, len(axes)) moves its parameters along the axes.
+
+        start: (B, n + spares) volts near the solutions, NaN where unknown, for engines that
+        can make use of them.
 
         A variation is applied first (settings, then scales), the axes multiply or add to what
         results, so that tolerance spreads a drifted resistor about its drifted value.

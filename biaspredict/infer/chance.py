@@ -37,14 +37,6 @@ def chi2_tail(value: float, degrees: int) -> float:
     return min(total, 1.0)
 
 
-_erf = np.vectorize(math.erf, otypes=[float])
-
-
-def normal_cdf(z: Floats) -> Floats:
-    """Standard normal distribution function."""
-    return np.asarray(0.5 * (1.0 + _erf(np.asarray(z) / math.sqrt(2.0))))
-
-
 def normal_mixture_range(
     means: Floats, sigmas: Floats, shares: Floats, levels: Sequence[float]
 ) -> tuple[float, ...]:
@@ -57,7 +49,7 @@ def normal_mixture_range(
         a, b = low, high
         for _ in range(50):
             middle = 0.5 * (a + b)
-            below = float((shares * normal_cdf((middle - means) / sigmas)).sum())
+            below = float((shares * fast_cdf((middle - means) / sigmas)).sum())
             a, b = (middle, b) if below < level else (a, middle)
         found.append(0.5 * (a + b))
     return tuple(found)

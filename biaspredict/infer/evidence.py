@@ -11,14 +11,13 @@ Learning, 2006, section 4.4). With linear f this is exact.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from biaspredict.engine.solver import Floats
-from biaspredict.infer.faults import Fault
-from biaspredict.model.circuit import SOUND, Variation
+from biaspredict.infer.components import Component, Scores, Task
+from biaspredict.model.circuit import Variation
 from biaspredict.model.readings import Quantity
 from biaspredict.predict.meters import MODEL_FRACTION, MODEL_VOLTS
 from biaspredict.predict.observe import Observed, Predictor, Probe
@@ -28,73 +27,8 @@ CELL = 0.7  # standard deviation of a cell over the distance between cells: neig
 MOST_STEPS = 6
 STILL = 0.05  # latents that move less than this have settled
 HOPELESS = 40.0  # nats below the best at which a component is left after its first look
-
-
-@dataclass(frozen=True, slots=True)
-class Component:
-    """faults with severities (same length), log prior weight, and where a joint was touched.
-
-    widths: standard deviation of each log severity inside its cell, 0 where fixed.
-    """
-
-    faults: tuple[Fault, ...]
-    severities: tuple[float, ...]
-    widths: tuple[float, ...]
-    log_prior: float
-    at_lead: bool = False
-
-    def variation(self, shifts: Sequence[float]) -> Variation:
-        """The circuit's variation with the severities shifted by so many cell widths."""
-        found = SOUND
-        for fault, centre, width, shift in zip(
-            self.faults, self.severities, self.widths, shifts, strict=False
-        ):
-            found = found.plus(fault.act(centre * float(np.exp(width * shift))))
-        return found
-
-
-@dataclass(frozen=True, slots=True)
-class Task:
-    """The readings to be explained: probes, values (logarithm for ohms), errors' sigma."""
-
-    probes: tuple[Probe, ...]
-    values: Floats
-    sigmas: Floats
-
-    def with_reading(self, probe: Probe, value: float, sigma: float) -> Task:
-        return replace(
-            self,
-            probes=(*self.probes, probe),
-            values=np.append(self.values, value),
-            sigmas=np.append(self.sigmas, sigma),
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class Scores:
-    """For each of B components, at its most probable latents.
-
-    log_evidence (B,): -inf where unsolved. latents (B, P + M). values (B, K) as shown there,
-    slopes (B, K, P + M) per standard latent, noise (B, K) variances. misfit (B,): the
-    squared distance of the readings from the prediction in units of their whole spread.
-    """
-
-    log_evidence: Floats
-    latents: Floats
-    values: Floats
-    slopes: Floats
-    noise: Floats
-    misfit: Floats
-    solved: NDArray[np.bool_]
-
-    def severity(self, row: int, which: int, shifts: int) -> tuple[float, float]:
-        """Posterior mean and standard deviation of a severity latent, in cell widths."""
-        place = self.latents.shape[1] - shifts + which
-        slopes = self.slopes[row]
-        spread = slopes @ slopes.T + np.diag(self.noise[row])
-        column = slopes[:, place]
-        variance = 1.0 - column @ np.linalg.solve(spread, column)
-        return float(self.latents[row, place]), float(np.sqrt(max(variance, 1e-6)))
+CONTENDERS = 300  # components that are refined at most
+CHUNK = 800  # components of one first look, which bounds the memory
 
 
 class Explainer:
@@ -106,100 +40,151 @@ class Explainer:
         self.width = len(predictor.axes)
 
     def score(self, components: Sequence[Component], keep: int = 0) -> Scores:
-        """Evidence of every component; components hopeless at first look are left there.
+        """Evidence of every component; those hopeless at first look are left there.
 
         keep: how many best are refined whatever their first score.
         """
-        many = len(components)
+        first = self._first(components)
+        rows = self._hopeful(first.misfit, keep)
+        return self._refined(components, first, rows)
+
+    def _empty(self, components: Sequence[Component]) -> Scores:
+        many, count = len(components), len(self.task.probes)
         shifts = max((len(c.faults) for c in components), default=0)
+        spares = max((len(c.variation([0.0] * shifts).lifts) for c in components), default=0)
         total = self.width + shifts
-        count = len(self.task.probes)
-        latents = np.zeros((many, total))
-        best_latents = latents.copy()
-        values = np.full((many, count), np.nan)
-        slopes = np.zeros((many, count, total))
-        noise = np.ones((many, count))
-        cost = np.full(many, np.inf)
-        evidence = np.full(many, -np.inf)
-        misfit = np.full(many, np.inf)
-        solved = np.zeros(many, dtype=bool)
-        rows = np.arange(many)
-        for step in range(MOST_STEPS):
+        return Scores(
+            np.full(many, -np.inf), np.zeros((many, total)), np.full((many, count), np.nan),
+            np.ones((many, count)), np.full(many, np.inf), np.zeros(many, dtype=bool),
+            np.full((many, len(self.predictor.circuit.nodes) + spares), np.nan),
+            np.zeros((0, count, total)), np.full(many, -1),
+        )
+
+    def _first(self, components: Sequence[Component]) -> Scores:
+        """Every component linearised at the middle of its spread."""
+        found = self._empty(components)
+        shifts = found.latents.shape[1] - self.width
+        kept_rows: list[NDArray[np.int64]] = []
+        kept: list[Floats] = []
+        for begin in range(0, len(components), CHUNK):
+            rows = np.arange(begin, min(begin + CHUNK, len(components)))
+            some = [components[i] for i in rows]
+            latents = np.zeros((len(rows), found.latents.shape[1]))
+            seen, slopes = self.look(some, latents, shifts, self.task.probes, first=True)
+            found.values[rows], found.solved[rows] = seen.values, seen.solved
+            found.volts[rows, : seen.volts.shape[1]] = seen.volts
+            found.noise[rows] = self._noise(seen.values) + seen.doubt**2
+            good = seen.solved
+            aims, evidence, misfit = self._aim(
+                seen.values[good], slopes[good], found.noise[rows[good]], latents[good]
+            )
+            found.latents[rows[good]] = aims
+            found.log_evidence[rows[good]] = evidence
+            found.misfit[rows[good]] = misfit
+            limit = np.partition(found.misfit, min(CONTENDERS, len(components) - 1))[
+                min(CONTENDERS, len(components) - 1)
+            ]
+            near = good & (found.misfit[rows] <= limit)
+            kept_rows.append(rows[near])
+            kept.append(slopes[near])
+        place = np.concatenate(kept_rows)
+        found.place[place] = np.arange(len(place))
+        return Scores(
+            found.log_evidence, found.latents, found.values, found.noise, found.misfit,
+            found.solved, found.volts, np.concatenate(kept), found.place,
+        )
+
+    def _refined(
+        self, components: Sequence[Component], first: Scores, rows: NDArray[np.int64]
+    ) -> Scores:
+        """Gauss-Newton steps for some rows, from the latents that the first look aims at."""
+        found, slopes = first, first.slopes
+        shifts = found.latents.shape[1] - self.width
+        cost = np.full(len(components), np.inf)
+        aims = found.latents.copy()
+        best = np.zeros_like(aims)
+        found.latents[:] = 0.0
+        for _ in range(MOST_STEPS):
             if not rows.size:
                 break
             some = [components[i] for i in rows]
-            seen, fresh_slopes = self.look(
-                some, latents[rows], shifts, self.task.probes, neighbours=step == 0
+            seen, fresh = self.look(
+                some, aims[rows], shifts, self.task.probes, start=found.volts[rows]
             )
-            fresh_noise = self._noise(seen.values)
+            noise = self._noise(seen.values)
             miss = self.task.values - seen.values
-            fresh_cost = 0.5 * (latents[rows] ** 2).sum(1) + 0.5 * (miss**2 / fresh_noise).sum(1)
+            fresh_cost = 0.5 * (aims[rows] ** 2).sum(1) + 0.5 * (miss**2 / noise).sum(1)
             fresh_cost[~seen.solved] = np.inf
             better = fresh_cost < cost[rows] - 1e-3
-            won = rows[better]
+            won, lost = rows[better], rows[~better]
             cost[won] = fresh_cost[better]
-            best_latents[won] = latents[won]
-            values[won] = seen.values[better]
-            slopes[won] = fresh_slopes[better]
-            noise[won] = fresh_noise[better]
-            solved[won] = True
+            best[won] = aims[won]
+            found.values[won], found.noise[won] = seen.values[better], noise[better]
+            found.volts[won, : seen.volts.shape[1]] = seen.volts[better]
+            slopes[found.place[won]] = fresh[better]
+            next_aims, evidence, misfit = self._aim(
+                seen.values[better], fresh[better], noise[better], aims[won]
+            )
+            found.log_evidence[won], found.misfit[won] = evidence, misfit
             # a step that failed to improve is halved back towards the best point
-            lost = rows[~better & np.isfinite(cost[rows])]
-            retry = latents[lost] - best_latents[lost]
-            aims = self._aim(won, best_latents, values, slopes, noise, evidence, misfit)
-            latents[won] = aims
-            latents[lost] = best_latents[lost] + 0.4 * retry
-            moved = np.concatenate([won, lost])
-            far = np.abs(latents[moved] - best_latents[moved]).max(axis=1, initial=0.0) > STILL
-            rows = moved[far]
-            if step == 0:
-                rows = self._hopeful(rows, evidence, misfit, keep)
-        return Scores(evidence, best_latents, values, slopes, noise, misfit, solved)
+            aims[lost] = best[lost] + 0.4 * (aims[lost] - best[lost])
+            aims[won] = next_aims
+            rows = np.concatenate([won, lost])
+            far = np.abs(aims[rows] - best[rows]).max(axis=1, initial=0.0) > STILL
+            rows = rows[far]
+        found.latents[:] = best
+        return found
 
     def look(
         self, components: Sequence[Component], latents: Floats, shifts: int,
-        probes: Sequence[Probe], *, neighbours: bool = False,
+        probes: Sequence[Probe], *, first: bool = False, start: Floats | None = None,
     ) -> tuple[Observed, Floats]:
         """Readings (B, K) at the latents, and slopes (B, K, P + M) per standard latent.
 
-        Slopes in the severities come from one more solve a little to the side; with
-        `neighbours`, those of the last severity come from the neighbouring cells in the list,
-        at no cost, which is good enough to tell what is hopeless.
+        Slopes in the severities come from one more solve a little to the side. At a `first`
+        look those of the last severity come from the neighbouring cells in the list, at no
+        cost, and meters load linearly: good enough to tell what is hopeless.
         """
         width = self.width
         amounts = latents[:, :width] * self.predictor.sigmas
         moves = latents[:, width:]
         lead = np.array([c.at_lead for c in components])
         many, count = len(components), len(probes)
-        beside_cell = _cells_beside(components) if neighbours else {}
+        variations = [c.variation(m) for c, m in zip(components, moves, strict=True)]
+        seen = self.predictor.observe(
+            variations, amounts, probes, lead, start=start, rough=first
+        )
+        severity_slopes = np.zeros((many, count, shifts))
+        cells = _cells_beside(components) if first else {}
+        for row, (low, high) in cells.items():
+            if seen.solved[low] and seen.solved[high]:
+                rise = (seen.values[high] - seen.values[low]) / (high - low)
+                severity_slopes[row, :, len(components[row].widths) - 1] = rise * CELL
         graded = [
             (row, which)
             for which in range(shifts)
             for row, c in enumerate(components)
-            if which < len(c.widths) and c.widths[which] > 0
-            and not (which == len(c.widths) - 1 and row in beside_cell)
+            if seen.solved[row] and which < len(c.widths) and c.widths[which] > 0
+            and not (which == len(c.widths) - 1 and row in cells)
         ]
-        variations = [c.variation(m) for c, m in zip(components, moves, strict=True)]
-        for row, which in graded:
-            beside = moves[row].copy()
-            beside[which] += STEP
-            variations.append(components[row].variation(beside))
-        index = np.array([*range(many), *(row for row, _ in graded)], dtype=np.int64)
-        seen = self.predictor.observe(variations, amounts[index], probes, lead[index])
-        beside_slopes = np.zeros((many, count, shifts))
-        for place, (row, which) in enumerate(graded, start=many):
-            if seen.solved[place]:
-                beside_slopes[row, :, which] = (seen.values[place] - seen.values[row]) / STEP
-        for row, (low, high) in beside_cell.items():
-            if seen.solved[low] and seen.solved[high]:
-                which = len(components[row].widths) - 1
-                rise = (seen.values[high] - seen.values[low]) / (high - low)
-                beside_slopes[row, :, which] = rise * CELL
-        first = Observed(seen.values[:many], seen.slopes[:many], seen.solved[:many])
-        slopes = np.concatenate(
-            [first.slopes * self.predictor.sigmas, np.nan_to_num(beside_slopes)], axis=2
-        )
-        return first, slopes
+        if graded:
+            beside = [self._beside(components[r], moves[r], which) for r, which in graded]
+            rows = np.array([row for row, _ in graded])
+            there = self.predictor.observe(
+                beside, amounts[rows], probes, lead[rows], start=seen.volts[rows], rough=first
+            )
+            for place, (row, which) in enumerate(graded):
+                if there.solved[place]:
+                    rise = (there.values[place] - seen.values[row]) / STEP
+                    severity_slopes[row, :, which] = rise
+        slopes = np.concatenate([seen.slopes * self.predictor.sigmas, severity_slopes], axis=2)
+        return seen, slopes
+
+    def _beside(self, component: Component, moves: Floats, which: int) -> Variation:
+        """The component's variation with one severity a little to the side."""
+        shifted = moves.copy()
+        shifted[which] += STEP
+        return component.variation(shifted)
 
     def foresee(
         self, components: Sequence[Component], scores: Scores, rows: NDArray[np.int64],
@@ -211,16 +196,16 @@ class Explainer:
         """
         shifts = scores.latents.shape[1] - self.width
         some = [components[i] for i in rows]
-        seen, slopes = self.look(some, scores.latents[rows], shifts, probes)
-        h, noise = scores.slopes[rows], scores.noise[rows]
+        seen, slopes = self.look(
+            some, scores.latents[rows], shifts, probes, start=scores.volts[rows]
+        )
+        h, noise = scores.slopes_of(rows), scores.noise[rows]
         spread = h @ h.transpose(0, 2, 1)
         diagonal = np.arange(spread.shape[1])
         spread[:, diagonal, diagonal] += noise
         cross = slopes @ h.transpose(0, 2, 1)
-        explained = np.einsum(
-            "bck,bck->bc", cross, np.linalg.solve(spread, cross.transpose(0, 2, 1))
-            .transpose(0, 2, 1)
-        )
+        known = np.linalg.solve(spread, cross.transpose(0, 2, 1)).transpose(0, 2, 1)
+        explained = np.einsum("bck,bck->bc", cross, known)
         model = np.stack(
             [model_variance(seen.values[:, c], p.quantity) for c, p in enumerate(probes)], axis=1
         )
@@ -236,39 +221,34 @@ class Explainer:
         return noise + self.task.sigmas**2
 
     def _aim(
-        self, rows: NDArray[np.int64], latents: Floats, values: Floats, slopes: Floats,
-        noise: Floats, evidence: Floats, misfit: Floats,
-    ) -> Floats:
-        """Most probable latents of the linearised problem; fills evidence and misfit."""
-        if not rows.size:
-            return latents[rows]
-        h = slopes[rows]
-        spread = h @ h.transpose(0, 2, 1)
+        self, values: Floats, slopes: Floats, noise: Floats, latents: Floats
+    ) -> tuple[Floats, Floats, Floats]:
+        """Most probable latents of the linearised problem, log evidence and misfit there."""
+        spread = slopes @ slopes.transpose(0, 2, 1)
         diagonal = np.arange(spread.shape[1])
-        spread[:, diagonal, diagonal] += noise[rows]
-        miss = self.task.values - values[rows] + np.einsum("bkp,bp->bk", h, latents[rows])
+        spread[:, diagonal, diagonal] += noise
+        miss = self.task.values - values + np.einsum("bkp,bp->bk", slopes, latents)
         solved = np.linalg.solve(spread, miss[..., None])[..., 0]
         _, logdet = np.linalg.slogdet(spread)
-        misfit[rows] = (miss * solved).sum(1)
-        evidence[rows] = -0.5 * (misfit[rows] + logdet + len(self.task.probes) * np.log(2 * np.pi))
-        return np.einsum("bkp,bk->bp", h, solved)
+        misfit = (miss * solved).sum(1)
+        evidence = -0.5 * (misfit + logdet + len(self.task.probes) * np.log(2 * np.pi))
+        return np.einsum("bkp,bk->bp", slopes, solved), evidence, misfit
 
-    def _hopeful(
-        self, rows: NDArray[np.int64], evidence: Floats, misfit: Floats, keep: int
-    ) -> NDArray[np.int64]:
+    def _hopeful(self, misfit: Floats, keep: int) -> NDArray[np.int64]:
         """Rows worth more steps.
 
         The first look linearises at the middle of the spread; a component whose misfit is
-        far beyond the best's there does not come back within a few steps.
+        far beyond the best's there does not come back within a few steps. Misfit, not
+        evidence: a badly placed linearisation also misjudges the spread.
         """
-        if not rows.size:
-            return rows
-        # misfit, not evidence: a badly placed linearisation also misjudges the spread
-        order = rows[np.argsort(misfit[rows])]
+        order = np.argsort(misfit, kind="stable")[:CONTENDERS]
+        order = order[np.isfinite(misfit[order])]
+        if not order.size:
+            return order
         best = misfit[order[0]]
-        near = order[misfit[order] < best + 2 * HOPELESS + 0.5 * best]
-        least = order[: max(keep, 24)]
-        return np.unique(np.concatenate([near, least]))
+        near = misfit[order] < best + 2 * HOPELESS + 0.5 * best
+        near[: max(keep, 24)] = True
+        return np.sort(order[near])
 
 
 def _cells_beside(components: Sequence[Component]) -> dict[int, tuple[int, int]]:

@@ -330,7 +330,7 @@ def _high_impedance(stage: Stage) -> tuple[str, ...]:
     return tuple(found)
 
 
-def severities(fault: Fault, per_decade: float = 5.0, at_least: int = 3) -> tuple[float, ...]:
+def severities(fault: Fault, per_decade: float = 3.0, at_least: int = 3) -> tuple[float, ...]:
     """Centres of the severity cells, evenly spaced on a log scale; (1.0,) where fixed."""
     if fault.least is None or fault.most is None:
         return (1.0,)

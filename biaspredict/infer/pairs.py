@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from biaspredict.infer.evidence import CELL, Component, Explainer, Scores
+from biaspredict.infer.components import Component, Scores, joined
+from biaspredict.infer.evidence import CELL, Explainer
 from biaspredict.infer.faults import Fault, severities
 from biaspredict.infer.ranking import DOUBTFUL, Ranking, weigh
 
@@ -115,46 +116,12 @@ def _merged(
             if held is None or best > held[2].log_evidence[held[1]].max():
                 chosen[key] = ([components[i] for i in rows], rows, found)
     components = list(singles.components)
-    parts = [_widened(singles.scores, 2, explainer.width)]
+    parts = [singles.scores]
     strong = sorted(
         chosen.values(), key=lambda g: -float(g[2].log_evidence[g[1]].max() + g[0][0].log_prior)
     )[:200]
     for some, rows, found in strong:
         components.extend(some)
-        parts.append(_taken(found, rows))
-    return weigh(explainer, components, _joined(parts))
+        parts.append(found.taken(rows))
+    return weigh(explainer, components, joined(parts, explainer.width))
 
-
-def _widened(scores: Scores, shifts: int, width: int) -> Scores:
-    """Scores with room for `shifts` severities in their latents and slopes."""
-    missing = width + shifts - scores.latents.shape[1]
-    if missing <= 0:
-        return scores
-    return Scores(
-        scores.log_evidence,
-        np.pad(scores.latents, ((0, 0), (0, missing))),
-        scores.values,
-        np.pad(scores.slopes, ((0, 0), (0, 0), (0, missing))),
-        scores.noise,
-        scores.misfit,
-        scores.solved,
-    )
-
-
-def _taken(scores: Scores, rows: Sequence[int]) -> Scores:
-    return Scores(
-        scores.log_evidence[rows], scores.latents[rows], scores.values[rows],
-        scores.slopes[rows], scores.noise[rows], scores.misfit[rows], scores.solved[rows],
-    )
-
-
-def _joined(parts: Sequence[Scores]) -> Scores:
-    return Scores(
-        np.concatenate([p.log_evidence for p in parts]),
-        np.concatenate([p.latents for p in parts]),
-        np.concatenate([p.values for p in parts]),
-        np.concatenate([p.slopes for p in parts]),
-        np.concatenate([p.noise for p in parts]),
-        np.concatenate([p.misfit for p in parts]),
-        np.concatenate([p.solved for p in parts]),
-    )

@@ -11,13 +11,14 @@ from numpy.typing import NDArray
 
 from biaspredict.engine.solver import Floats
 from biaspredict.infer.chance import chi2_tail, normal_mixture_range
-from biaspredict.infer.evidence import CELL, Component, Explainer, Scores
+from biaspredict.infer.components import NO_FAULT, Component, Scores
+from biaspredict.infer.evidence import CELL, Explainer
 from biaspredict.infer.faults import Fault, severities
 
 APART = 3.0  # nats: a fault that explains the readings 20 times worse is separated from them
 UNEXPLAINED = 1e-3  # chance of a misfit this large under a true explanation
 DOUBTFUL = 0.02  # below this the singles do not explain well enough to leave pairs out
-FAINT = 1e-6  # weights below are not worth a line
+FAINT = 1e-5  # weights below which a severity is not worked out
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,9 +101,6 @@ def components_of(faults: Sequence[Fault], log_prior: float | None = None) -> li
     return found
 
 
-NO_FAULT = Component((), (), (), 0.0)
-
-
 def rank(explainer: Explainer, faults: Sequence[Fault]) -> Ranking:
     """Score sound and every single fault against the readings."""
     components = [NO_FAULT, *components_of(faults)]
@@ -158,7 +156,7 @@ def _suspect(
     here = np.array(rows)
     best = int(here[np.argmax(scores.log_evidence[here])])
     found = tuple(
-        _severity(components, scores, here, which)
+        _severity(components, scores, here, which, float(weights[here].sum()))
         for which in range(len(components[best].faults))
     )
     return Suspect(
@@ -172,12 +170,16 @@ def _suspect(
 
 
 def _severity(
-    components: Sequence[Component], scores: Scores, rows: NDArray[np.int64], which: int
+    components: Sequence[Component], scores: Scores, rows: NDArray[np.int64], which: int,
+    weight: float,
 ) -> Severity | None:
     """Mixture over the cells of their posterior log severities."""
     fault = components[rows[0]].faults[which]
     if not fault.graded:
         return None
+    if weight < FAINT:
+        best = components[rows[np.argmax(scores.log_evidence[rows])]].severities[which]
+        return Severity(best, fault.least or best, fault.most or best, fault.unit)
     shifts = max(len(c.faults) for c in components)
     means, sigmas, shares = [], [], []
     for row in rows:

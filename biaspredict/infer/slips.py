@@ -9,9 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from biaspredict.infer.chance import chi2_tail
-from biaspredict.infer.evidence import Component, Explainer, Task
+from biaspredict.infer.components import NO_FAULT, Component, Task
+from biaspredict.infer.evidence import Explainer
 from biaspredict.infer.faults import Fault
-from biaspredict.infer.ranking import NO_FAULT
 from biaspredict.infer.verdict import task_of
 from biaspredict.model.circuit import CLOSED, Load, Variation
 from biaspredict.model.parts import Kind, Part

@@ -8,12 +8,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from biaspredict.infer.evidence import Explainer, Task
+from biaspredict.infer.components import NO_FAULT, Task
+from biaspredict.infer.evidence import Explainer
 from biaspredict.infer.faults import Fault, catalogue
 from biaspredict.infer.ledger import Ledger, ledger
 from biaspredict.infer.pairs import with_pairs
 from biaspredict.infer.priors import Priors
-from biaspredict.infer.ranking import NO_FAULT, Ranking, Suspect, rank
+from biaspredict.infer.ranking import Ranking, Suspect, rank
 from biaspredict.infer.splits import Split, label_of, splits
 from biaspredict.infer.touches import touches
 from biaspredict.model.readings import Quantity, Reading, Readings
@@ -199,7 +200,7 @@ def _afterwards(explainer: Explainer, ranking: Ranking) -> tuple[Afterwards, ...
     seen, slopes = explainer.look([NO_FAULT], latents, shifts, explainer.task.probes)
     if not seen.solved[0]:
         return ()
-    h = scores.slopes[row]
+    h = scores.slopes_of(np.array([row]))[0]
     spread = h @ h.T + np.diag(scores.noise[row])
     covariance = np.eye(h.shape[1]) - h.T @ np.linalg.solve(spread, h)
     found = []

@@ -20,6 +20,8 @@ from biaspredict.predict.spread import axes
 # Above this share of loading a junction may change its state under the meter, and the linear
 # correction gives way to a solve with the meter connected.
 LINEAR_LOADING = 0.01
+ROUGHLY = 0.4  # share of a meter's linear effect that may be wrong where it is heavy
+LINEAR_VOLTS = 0.005  # and only where the meter moves the point by more
 OHMS_AT_MOST = 1e9  # what any ohmmeter calls open
 
 
@@ -83,11 +85,16 @@ class Observed:
     """values (B, K) as the meters show; slopes (B, K, P) per axis amount; solved (B,).
 
     Ohms are given as natural logarithms of ohms, since their spread is by factors.
+    volts: (B, n + spares) node volts with the power on and nothing connected, a start for
+        solves nearby; NaN where not solved or not asked for.
+    doubt: (B, K) standard deviation of what a rough look leaves out, 0 otherwise.
     """
 
     values: Floats
     slopes: Floats
     solved: NDArray[np.bool_]
+    volts: Floats
+    doubt: Floats
 
 
 class Predictor:
@@ -119,29 +126,38 @@ class Predictor:
         amounts: Floats,
         probes: Sequence[Probe],
         at_lead: NDArray[np.bool_] | None = None,
+        *,
+        start: Floats | None = None,
+        rough: bool = False,
     ) -> Observed:
         """Readings (B, K) and their slopes along the axes at the given amounts (B, P).
 
         at_lead: (B,) where a joint is lifted, True if the person touched the part's lead.
+        start: (B, n + spares) volts nearby. rough: take a meter's loading as linear
+        always, and say in `doubt` how far that may be off.
         """
         many, count = len(variations), len(probes)
-        values = np.full((many, count), np.nan)
-        slopes = np.zeros((many, count, len(self.axes)))
-        solved = np.ones(many, dtype=bool)
-        lead = np.zeros(many, dtype=bool) if at_lead is None else at_lead
+        spares = max((len(v.lifts) for v in variations), default=0)
+        look = _Look(
+            np.full((many, count), np.nan),
+            np.zeros((many, count, len(self.axes))),
+            np.ones(many, dtype=bool),
+            np.full((many, len(self.circuit.nodes) + spares), np.nan),
+            np.zeros(many, dtype=bool) if at_lead is None else at_lead,
+            np.zeros((many, count)),
+        )
         live: dict[Variation, list[int]] = {}
         for k, probe in enumerate(probes):
             if probe.powered:
                 live.setdefault(probe.extra, []).append(k)
         for extra, columns in live.items():
             some = variations if extra is SOUND else [v.plus(extra) for v in variations]
-            self._volts(some, amounts, [probes[k] for k in columns], columns, lead,
-                        values, slopes, solved)
+            self._volts(some, amounts, probes, columns, look, start, rough)
         for k, probe in enumerate(probes):
             if not probe.powered:
-                self._driven(variations, amounts, probe, k, lead, values, slopes, solved)
-        solved &= np.isfinite(values).all(axis=1)
-        return Observed(values, slopes, solved)
+                self._driven(variations, amounts, probe, k, look)
+        look.solved[:] &= np.isfinite(look.values).all(axis=1)
+        return Observed(look.values, look.slopes, look.solved, look.volts, look.doubt)
 
     def _points(
         self, circuit: Circuit, variations: Sequence[Variation], probes: Sequence[Probe],
@@ -163,80 +179,107 @@ class Predictor:
 
     def _volts(
         self, variations: Sequence[Variation], amounts: Floats, probes: Sequence[Probe],
-        columns: Sequence[int], lead: NDArray[np.bool_],
-        values: Floats, slopes: Floats, solved: NDArray[np.bool_],
+        columns: Sequence[int], look: _Look, start: Floats | None, rough: bool,
     ) -> None:
-        circuit = self.circuit
-        found = self.solver.solve(circuit, variations, self.axes, amounts)
-        solved &= found.solved
+        """All powered readings of one state of the stage, from one solve."""
+        circuit, some_probes = self.circuit, [probes[k] for k in columns]
+        begin = start
+        if start is not None:
+            # what is done to the stage may lift further leads
+            spares = max((len(v.lifts) for v in variations), default=0)
+            missing = len(circuit.nodes) + spares - start.shape[1]
+            if missing > 0:
+                begin = np.pad(start, ((0, 0), (0, missing)), constant_values=np.nan)
+        found = self.solver.solve(circuit, variations, self.axes, amounts, start=begin)
+        look.solved[:] &= found.solved
+        look.volts[:] = found.volts[:, : look.volts.shape[1]]
         good = np.flatnonzero(found.solved)
         if not good.size:
             return
         some = [variations[i] for i in good]
-        points = self._points(circuit, some, probes, lead[good])
+        points = self._points(circuit, some, some_probes, look.at_lead[good])
         linear = linearise(circuit, some, self.axes, amounts[good], found.volts[good], points)
         open_volts = _between(found.volts[good], points)
-        ohms = np.array([probe.ohms for probe in probes])
+        ohms = np.array([probe.ohms for probe in some_probes])
         share = linear.source_ohms / (linear.source_ohms + ohms)
-        shown = open_volts * (1.0 - share)
-        values[np.ix_(good, columns)] = shown
-        slopes[np.ix_(good, columns)] = linear.slopes * (1.0 - share)[:, :, None]
-        heavy = (share > LINEAR_LOADING) & (np.abs(open_volts) > 1e-3)
-        for k in np.flatnonzero(heavy.any(axis=0)):
-            rows = np.flatnonzero(heavy[:, k])
-            self._loaded(circuit, [some[i] for i in rows], amounts[good[rows]], probes[k],
-                         columns[k], points[rows, k], good[rows], values, slopes, solved)
+        look.values[np.ix_(good, columns)] = open_volts * (1.0 - share)
+        look.slopes[np.ix_(good, columns)] = linear.slopes * (1.0 - share)[:, :, None]
+        moved = np.abs(open_volts * share)
+        heavy = (share > LINEAR_LOADING) & (moved > LINEAR_VOLTS)
+        if rough:
+            look.doubt[np.ix_(good, columns)] = np.where(heavy, ROUGHLY * moved, 0.0)
+            return
+        rows, which = np.nonzero(heavy)
+        if rows.size:
+            self._loaded(
+                circuit, [some[i] for i in rows], amounts[good[rows]],
+                [some_probes[k] for k in which], np.asarray(columns)[which], points[rows, which],
+                good[rows], look, found.volts[good[rows]],
+            )
 
     def _loaded(
-        self, circuit: Circuit, variations: Sequence[Variation], amounts: Floats, probe: Probe,
-        column: int, points: NDArray[np.int64], rows: NDArray[np.int64],
-        values: Floats, slopes: Floats, solved: NDArray[np.bool_],
+        self, circuit: Circuit, variations: Sequence[Variation], amounts: Floats,
+        probes: Sequence[Probe], columns: NDArray[np.int64], points: NDArray[np.int64],
+        rows: NDArray[np.int64], look: _Look, start: Floats | None = None,
     ) -> None:
-        """Solve again with the meter across the points, for those rows and that one probe."""
+        """Solve again with each entry's meter across its points; entries fill (rows, columns)."""
         names = (*circuit.nodes, GROUND)  # index -1 reads ground
         loaded = []
-        for variation, (a, b) in zip(variations, points, strict=True):
+        for variation, probe, (a, b) in zip(variations, probes, points, strict=True):
             if a >= len(circuit.nodes):
                 a_name = f"{variation.lifts[a - len(circuit.nodes)][0]} (lead)"
             else:
                 a_name = names[a]
             meter = Load(a_name, names[b], probe.ohms, probe.volts)
             loaded.append(variation.plus(Variation(loads=(meter,))))
-        found = self.solver.solve(circuit, loaded, self.axes, amounts)
-        solved[rows[~found.solved]] = False
+        found = self.solver.solve(circuit, loaded, self.axes, amounts, start=start)
+        look.solved[rows[~found.solved]] = False
         good = np.flatnonzero(found.solved)
         if not good.size:
             return
         pairs = points[good][:, None, :]
         linear = linearise(circuit, [loaded[i] for i in good], self.axes, amounts[good],
                            found.volts[good], pairs)
-        values[rows[good], column] = _between(found.volts[good], pairs)[:, 0]
-        slopes[rows[good], column] = linear.slopes[:, 0]
+        look.values[rows[good], columns[good]] = _between(found.volts[good], pairs)[:, 0]
+        look.slopes[rows[good], columns[good]] = linear.slopes[:, 0]
 
     def _driven(
         self, variations: Sequence[Variation], amounts: Floats, probe: Probe, column: int,
-        lead: NDArray[np.bool_], values: Floats, slopes: Floats, solved: NDArray[np.bool_],
+        look: _Look,
     ) -> None:
         """Power off: the meter drives the points, ohms or junction drop are read."""
         circuit = self.unpowered
         some = [v.plus(probe.extra) for v in variations]
-        points = self._points(circuit, some, [probe], lead)[:, 0]
+        points = self._points(circuit, some, [probe], look.at_lead)[:, 0]
         rows = np.arange(len(variations))
-        self._loaded(circuit, some, amounts, probe, column, points, rows,
-                     values, slopes, solved)
+        self._loaded(circuit, some, amounts, [probe] * len(rows),
+                     np.full(len(rows), column), points, rows, look)
         if probe.quantity is Quantity.DROP:
             return
-        across = np.clip(values[:, column], 1e-9, probe.volts * (1 - 1e-9))
+        across = np.clip(look.values[:, column], 1e-9, probe.volts * (1 - 1e-9))
         ohms = np.minimum(probe.ohms * across / (probe.volts - across), OHMS_AT_MOST)
         # d ln R / dV of the ohmmeter's own scale
         gain = probe.volts / (across * (probe.volts - across))
-        slopes[:, column] *= gain[:, None]
-        values[:, column] = np.log(np.maximum(ohms, 1e-3))
+        look.slopes[:, column] *= gain[:, None]
+        look.values[:, column] = np.log(np.maximum(ohms, 1e-3))
+
+
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """What one call to observe fills in; see Observed."""
+
+    values: Floats
+    slopes: Floats
+    solved: NDArray[np.bool_]
+    volts: Floats
+    at_lead: NDArray[np.bool_]
+    doubt: Floats
 
 
 def _between(volts: Floats, points: NDArray[np.int64]) -> Floats:
     """Volts between point pairs: volts (B, n), points (B, K, 2) with -1 for ground -> (B, K)."""
     padded = np.concatenate([volts, np.zeros((len(volts), 1))], axis=1)
-    plus = np.take_along_axis(padded, np.where(points[..., 0] < 0, volts.shape[1], points[..., 0]), 1)
-    minus = np.take_along_axis(padded, np.where(points[..., 1] < 0, volts.shape[1], points[..., 1]), 1)
-    return plus - minus
+    places = np.where(points < 0, volts.shape[1], points)
+    plus = np.take_along_axis(padded, places[..., 0], 1)
+    minus = np.take_along_axis(padded, places[..., 1], 1)
+    return np.asarray(plus - minus)

@@ -1,0 +1,143 @@
+"""What is supposed (components), what is to be explained (task), and how well it does (scores)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from biaspredict.engine.solver import Floats
+from biaspredict.infer.faults import Fault
+from biaspredict.model.circuit import SOUND, Variation
+from biaspredict.predict.observe import Probe
+
+
+@dataclass(frozen=True, slots=True)
+class Component:
+    """faults with severities (same length), log prior weight, and where a joint was touched.
+
+    widths: standard deviation of each log severity inside its cell, 0 where fixed.
+    """
+
+    faults: tuple[Fault, ...]
+    severities: tuple[float, ...]
+    widths: tuple[float, ...]
+    log_prior: float
+    at_lead: bool = False
+
+    def variation(self, shifts: Sequence[float]) -> Variation:
+        """The circuit's variation with the severities shifted by so many cell widths."""
+        found = SOUND
+        for fault, centre, width, shift in zip(
+            self.faults, self.severities, self.widths, shifts, strict=False
+        ):
+            found = found.plus(fault.act(centre * float(np.exp(width * shift))))
+        return found
+
+
+NO_FAULT = Component((), (), (), 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """The readings to be explained: probes, values (logarithm for ohms), errors' sigma."""
+
+    probes: tuple[Probe, ...]
+    values: Floats
+    sigmas: Floats
+
+    def with_reading(self, probe: Probe, value: float, sigma: float) -> Task:
+        return replace(
+            self,
+            probes=(*self.probes, probe),
+            values=np.append(self.values, value),
+            sigmas=np.append(self.sigmas, sigma),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Scores:
+    """For each of B components, at its most probable latents.
+
+    log_evidence (B,): -inf where unsolved. latents (B, P + M). values (B, K) as shown there,
+    noise (B, K) variances. misfit (B,): the squared distance of the readings from the
+    prediction in units of their whole spread. volts (B, n + spares): a start nearby.
+    slopes (R, K, P + M) per standard latent, kept only for the R components in contention:
+    row i's stand at slopes[place[i]], place[i] is -1 for the others.
+    """
+
+    log_evidence: Floats
+    latents: Floats
+    values: Floats
+    noise: Floats
+    misfit: Floats
+    solved: NDArray[np.bool_]
+    volts: Floats
+    slopes: Floats
+    place: NDArray[np.int64]
+
+    def slopes_of(self, rows: NDArray[np.int64]) -> Floats:
+        """Slopes (len(rows), K, P + M); zero, as if nothing moved, for those not kept."""
+        found = np.zeros((len(rows), *self.slopes.shape[1:]))
+        kept = self.place[rows] >= 0
+        found[kept] = self.slopes[self.place[rows[kept]]]
+        return found
+
+    def severity(self, row: int, which: int, shifts: int) -> tuple[float, float]:
+        """Posterior mean and standard deviation of a severity latent, in cell widths."""
+        at = self.latents.shape[1] - shifts + which
+        if self.place[row] < 0:
+            return float(self.latents[row, at]), 1.0
+        slopes = self.slopes[self.place[row]]
+        spread = slopes @ slopes.T + np.diag(self.noise[row])
+        column = slopes[:, at]
+        variance = 1.0 - column @ np.linalg.solve(spread, column)
+        return float(self.latents[row, at]), float(np.sqrt(max(variance, 1e-6)))
+
+    def taken(self, rows: Sequence[int]) -> Scores:
+        """The scores of some rows."""
+        which = np.asarray(rows, dtype=np.int64)
+        place = self.place[which]
+        kept = place >= 0
+        fresh = np.full(len(which), -1)
+        fresh[kept] = np.arange(kept.sum())
+        return Scores(
+            self.log_evidence[which], self.latents[which], self.values[which],
+            self.noise[which], self.misfit[which], self.solved[which], self.volts[which],
+            self.slopes[place[kept]], fresh,
+        )
+
+    def widened(self, width: int, shifts: int, spares: int) -> Scores:
+        """With room for `shifts` severities in the latents and `spares` columns of leads."""
+        latents = max(width + shifts - self.latents.shape[1], 0)
+        leads = max(spares - self.volts.shape[1], 0)
+        return replace(
+            self,
+            latents=np.pad(self.latents, ((0, 0), (0, latents))),
+            slopes=np.pad(self.slopes, ((0, 0), (0, 0), (0, latents))),
+            volts=np.pad(self.volts, ((0, 0), (0, leads)), constant_values=np.nan),
+        )
+
+
+def joined(parts: Sequence[Scores], width: int) -> Scores:
+    """Scores of several lists of components, one after the other."""
+    shifts = max(p.latents.shape[1] for p in parts) - width
+    columns = max(p.volts.shape[1] for p in parts)
+    wide = [p.widened(width, shifts, columns) for p in parts]
+    places, offset = [], 0
+    for part in wide:
+        places.append(np.where(part.place >= 0, part.place + offset, -1))
+        offset += len(part.slopes)
+    return Scores(
+        np.concatenate([p.log_evidence for p in wide]),
+        np.concatenate([p.latents for p in wide]),
+        np.concatenate([p.values for p in wide]),
+        np.concatenate([p.noise for p in wide]),
+        np.concatenate([p.misfit for p in wide]),
+        np.concatenate([p.solved for p in wide]),
+        np.concatenate([p.volts for p in wide]),
+        np.concatenate([p.slopes for p in wide]),
+        np.concatenate(places),
+    )
