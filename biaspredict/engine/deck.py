@@ -29,6 +29,8 @@ OPTIONS = (
     f"reltol=1e-5 vntol=1e-8 abstol=1e-14 itl1=200 itl2=200 gmin={GMIN!r} "
     "temp={celsius!r} tnom={celsius!r}"
 )
+# Asked for more over time, a stage of high gain takes ever smaller steps until the run stops.
+OVER_TIME = OPTIONS.replace("vntol=1e-8", "vntol=1e-6")
 KEY = "key"  # a node whose volts tell one run from every other
 FLAT = 1e30  # Early volts of a transistor without that effect
 ICBO_IDEALITY = 2.0
@@ -108,7 +110,8 @@ def deck(
         ohms, volts = load_handles(k, load).values()
         lines.append(f"rl{k} {names[load.a]} y{k} {ohms!r}")
         lines.append(f"vl{k} y{k} {names[load.b]} dc {volts!r}")
-    lines.append(".options " + OPTIONS.format(celsius=circuit.celsius))
+    options = OPTIONS if swing is None else OVER_TIME
+    lines.append(".options " + options.format(celsius=circuit.celsius))
     lines.append(".end")
     return Deck(tuple(lines), names)
 

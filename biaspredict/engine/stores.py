@@ -78,7 +78,7 @@ def impedance_seen(
 def level_gain(
     matrix: Floats, drive: Floats, column: int, shorted: Iterable[Store]
 ) -> float:
-    """Volts at `column` for currents `drive` (n,) fed in, some capacitors wire and the rest open."""
+    """Volts at `column` for currents `drive` (n,) fed in; capacitors `shorted` or else open."""
     joined, place = _joined(len(matrix), [(s.a, s.b) for s in shorted])
     if place[column] == EARTH:
         return 0.0
@@ -125,15 +125,15 @@ class Motion:
 
     def __init__(self, matrix: Floats, some: Sequence[Store]) -> None:
         size = len(matrix)
-        self.inverse: Floats = np.linalg.inv(matrix)
+        self.inverse: Floats = np.asarray(np.linalg.inv(matrix))
         ends = np.zeros((size, len(some)))
         for k, store in enumerate(some):
             _put(ends[:, k], store.a, store.b)
         farads = np.array([s.farads for s in some])
         series = np.diag([s.series for s in some]) if some else np.zeros((0, 0))
-        root = np.sqrt(farads)
+        root: Floats = np.sqrt(farads)
         self.ends: Floats = ends
-        self.reach: Floats = self.inverse @ ends
+        self.reach: Floats = np.asarray(self.inverse @ ends)
         # Scaled by the root of each capacitance, so that small ones are not lost beside large.
         scaled = root[:, None] * (ends.T @ self.reach + series) * root[None, :]
         seconds, vectors = np.linalg.eig(scaled)
@@ -156,7 +156,7 @@ class Motion:
         return bool((self.seconds.real[sure] < 0.0).any())
 
     def modes(self, start: Floats) -> Complexes:
-        """(n, m) node volts of each mode at time 0, when capacitors stand `start` (m,) volts off."""
+        """(n, m) node volts of each mode at time 0, capacitors being `start` (m,) volts off."""
         amounts = self._share @ start
         result: Complexes = (self.reach @ self._charge) * (amounts / self.seconds)[None, :]
         return result

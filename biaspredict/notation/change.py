@@ -1,4 +1,4 @@
-"""A change of one part as typed at the bench: `C3=47uF`, `R4=1.2K`, `Q1=npn silicon gain 200..400`."""
+"""A change of one part as typed at the bench: `C3=47uF`, `R4=1.2K`, `Q1=npn gain 200..400`."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from biaspredict.notation.vocabulary import AMOUNTS, DIELECTRICS, POLAR
 from biaspredict.quantities import Unit, ValueReadError, parse_value
 
 _SIGN = "="
-_SAMPLE = "C3=47uF, R4=1.2K or Q1=\"npn silicon gain 200..400\""
+_SAMPLE = 'C3=47uF, R4=1.2K or Q1="npn silicon gain 200..400"'
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,9 +58,7 @@ def read_changes(stage: Stage, texts: list[str]) -> tuple[Change, ...]:
     for text in texts:
         change = read_change(stage, text)
         if change.before.ref in found:
-            raise InputError(
-                f"{change.before.ref} is changed twice", remedy="Keep one of the two."
-            )
+            raise InputError(f"{change.before.ref} is changed twice", remedy="Keep one of the two.")
         found[change.before.ref] = change
     return tuple(found.values())
 

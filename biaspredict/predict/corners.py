@@ -105,7 +105,8 @@ def corners(
     """Corners on the way from an input to an output.
 
     square: hertz of the square wave whose tilt is told; None: a suitable one. Raises InputError
-    without an input, an output or a capacitor; Unsolved where no gain can be told (see `signal_path_of`); EngineMissing.
+    without an input, an output or a capacitor; Unsolved where no gain can be told (see
+    `signal_path_of`); EngineMissing.
     """
     return corners_of(signal_path_of(stage, referee, start, end), referee, square)
 

@@ -54,8 +54,9 @@ class Referee(Solver, Protocol):
 class SignalPath:
     """A solved stage with its source and load connected.
 
-    circuit: the stage, and behind each blocked port the source or load with a capacitor. volts: (n,) in the order of its nodes. start, end: nodes of the input and
-    the output. source: the SOURCE that drives.
+    circuit: the stage, and behind each blocked port the source or load with a capacitor.
+    volts: (n,) in the order of its nodes. start, end: the input and the output. source: the
+    SOURCE that drives.
     """
 
     stage: Stage
