@@ -1,23 +1,24 @@
-"""What one statement says, as plain records: names, amounts and clauses with their places."""
+"""What one statement says, as plain records: names, amounts and clauses with their places.
+
+Tuples with names, since a score of dataclasses would take longer to define than a stage to read.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import Enum
+from typing import NamedTuple
 
 from biaspredict.span import Span
 
 
-@dataclass(frozen=True, slots=True)
-class Mark:
+class Mark(NamedTuple):
     """A stretch of text as written, and where."""
 
     text: str
     place: Span
 
 
-@dataclass(frozen=True, slots=True)
-class Amount:
+class Amount(NamedTuple):
     """A value as written; `sure` where a ! behind it confirms that it is meant."""
 
     text: str
@@ -38,8 +39,7 @@ class Form(Enum):
     OF_RANGE = "of range"
 
 
-@dataclass(frozen=True, slots=True)
-class Clause:
+class Clause(NamedTuple):
     """One thing said behind a name.
 
     key: the keyword in small letters with single blanks ("reverse gain"), "" where there is none.
@@ -59,8 +59,7 @@ class Clause:
         return self.text.casefold() if self.form is Form.WORD and not self.key else ""
 
 
-@dataclass(frozen=True, slots=True)
-class Item:
+class Item(NamedTuple):
     """One stop of a path: a node or a part, with the marks before and behind its name."""
 
     name: Mark
@@ -70,30 +69,25 @@ class Item:
     place: Span
 
 
-@dataclass(frozen=True, slots=True)
-class Path:
+class Path(NamedTuple):
     items: tuple[Item, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Title:
+class Title(NamedTuple):
     text: Mark
     day: Mark | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Note:
+class Note(NamedTuple):
     text: str
 
 
-@dataclass(frozen=True, slots=True)
-class Alias:
+class Alias(NamedTuple):
     name: Mark
     of: Mark
 
 
-@dataclass(frozen=True, slots=True)
-class Outside:
+class Outside(NamedTuple):
     """A rail, an input, an output or a pin, whichever `what` says."""
 
     what: str
@@ -101,18 +95,15 @@ class Outside:
     clauses: tuple[Clause, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Assume:
+class Assume(NamedTuple):
     groups: tuple[tuple[Clause, ...], ...]
 
 
-@dataclass(frozen=True, slots=True)
-class ChartHead:
+class ChartHead(NamedTuple):
     clauses: tuple[Clause, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Figure:
+class Figure(NamedTuple):
     """A figure of a chart; `over` where it is printed as infinite."""
 
     name: Mark
@@ -123,31 +114,26 @@ class Figure:
     place: Span
 
 
-@dataclass(frozen=True, slots=True)
-class Other:
+class Other(NamedTuple):
     """The other channel: pairs of names, or an offset."""
 
     pairs: tuple[Alias, ...]
     offset: Clause | None
 
 
-@dataclass(frozen=True, slots=True)
-class ForStage:
+class ForStage(NamedTuple):
     title: Mark
 
 
-@dataclass(frozen=True, slots=True)
-class Conditions:
+class Conditions(NamedTuple):
     clauses: tuple[Clause, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Skip:
+class Skip(NamedTuple):
     names: tuple[Mark, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Generator:
+class Generator(NamedTuple):
     amount: Amount
     source: Clause | None
     key: str
@@ -155,8 +141,7 @@ class Generator:
     place: Span
 
 
-@dataclass(frozen=True, slots=True)
-class Entry:
+class Entry(NamedTuple):
     """One reading as written; over: "over" stands before the figure or in its place."""
 
     name: Mark
@@ -169,8 +154,7 @@ class Entry:
     place: Span
 
 
-@dataclass(frozen=True, slots=True)
-class Entries:
+class Entries(NamedTuple):
     """quantity: the leading word in small letters, "" for plain volts."""
 
     quantity: str

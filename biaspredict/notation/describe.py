@@ -30,7 +30,6 @@ from biaspredict.quantities import (
     Tolerance,
     ValueReadError,
     parse_capacitance_and_volts,
-    parse_value,
     spoken,
 )
 from biaspredict.span import Span
@@ -181,7 +180,7 @@ class _Describer:
                 remedy=f"A {self.kind.value} takes {units}.",
                 place=amount.place,
             )
-        found = [(name, why) for name, why in fields if _reads(amount.text, why)]
+        found = [(name, why) for name, why in fields if reason.fits(amount.text, why.unit)]
         if len(found) > 1:
             units = " or ".join(why.what for _, why in found)
             raise InputError(
@@ -192,13 +191,6 @@ class _Describer:
         return found[0] if found else fields[0]
 
     def _value(self, amount: Amount, why: Reason, bare: float | None = None) -> float:
-        zero = _reads(amount.text, why) and parse_value(amount.text, why.unit, bare=1.0) == 0
-        if why is reason.RESISTOR and zero:
-            raise InputError(
-                f"{self.draft.ref} has no resistance",
-                remedy=f"A wire link is written {self.draft.ref} link.",
-                place=amount.place,
-            )
         if why.unit is reason.CAPACITOR.unit and amount.text.startswith("+"):
             raise InputError(
                 "a plus before a value means nothing",
@@ -385,11 +377,3 @@ class _Describer:
 
 
 _TURN = replace(reason.GAIN_READ, what="the position of a wiper", usual=(0, 1), possible=(0, 100))
-
-
-def _reads(text: str, why: Reason) -> bool:
-    try:
-        parse_value(text, why.unit, bare=1.0)
-    except ValueReadError:
-        return False
-    return True

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from biaspredict.errors import InputError
 from biaspredict.model.devices import Range
 from biaspredict.notation.clauses import Amount, Clause, Form
+from biaspredict.numerals import clean_text
 from biaspredict.quantities import (
     Tolerance,
     Unit,
@@ -19,7 +20,10 @@ from biaspredict.quantities import (
     value_text,
 )
 from biaspredict.span import Span
+from biaspredict.units import SPELLINGS
 
+_FRACTION = re.compile(r"[0-9]+/[0-9]+")
+_MARKED = re.compile(r"[+-]?[0-9.,]*(?:/[0-9]+)? ?([A-Za-z%/]+)([0-9]*)([A-Za-z. ]*)")
 NUMBER = re.compile(r"[+-]?[0-9.,]+")
 
 
@@ -128,6 +132,12 @@ def value(amount: Amount, reason: Reason, *, bare: float | None = None) -> float
 
 def check(number: float, amount: Amount, reason: Reason) -> None:
     """InputError where the value is out of reason and not confirmed."""
+    if number == 0 and reason is RESISTOR:
+        raise InputError(
+            "no resistor has no resistance",
+            remedy="A wire link is written with the word: R5 link.",
+            place=amount.place,
+        )
     if not reason.is_possible(number):
         sign = reason.signed or number >= 0
         raise InputError(
@@ -149,6 +159,28 @@ def check(number: float, amount: Amount, reason: Reason) -> None:
 def _limits(word: str, reason: Reason, limits: tuple[float, float]) -> str:
     low, high = (engineering(limit, reason.unit) for limit in limits)
     return f"{word}: {low} to {high}."
+
+
+def fits(text: str, unit: Unit) -> bool:
+    """Whether the letters of a value are those of this unit; a number alone has none.
+
+    Quicker than reading the value, which on failure looks for near misses.
+    """
+    spelling = SPELLINGS[unit]
+    try:
+        clean = clean_text(text, spelling.noun)
+    except ValueReadError:
+        return False
+    if _FRACTION.fullmatch(clean):
+        return spelling.fractions
+    match = _MARKED.fullmatch(clean)
+    if match is None:
+        return False
+    mark, tail, rest = match[1], match[2], match[3]
+    if tail and (mark not in spelling.inside or not mark):
+        return False
+    letters = re.sub("[ .]", "", mark + rest)
+    return letters in spelling.exact or letters.lower() in spelling.folded
 
 
 def tolerance(text: str, place: Span) -> Tolerance:
@@ -189,7 +221,7 @@ def limits(clause: Clause, why: Reason) -> Range:
         )
     if NUMBER.fullmatch(first.text) and not NUMBER.fullmatch(last.text):
         unit = re.sub(r"^[+-]?[0-9.,]+", "", last.text)
-        first = replace(first, text=first.text + unit)
+        first = first._replace(text=first.text + unit)
     low, high = (abs(value(amount, why)) for amount in (first, last))
     if low > high and why is not PINCH_OFF:
         raise InputError(

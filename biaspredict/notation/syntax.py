@@ -6,7 +6,6 @@ lark and the grammars are loaded when the first statement is read, so that help 
 from __future__ import annotations
 
 import pathlib
-import re
 from collections.abc import Iterator
 from functools import cache
 from importlib.resources import files
@@ -171,8 +170,11 @@ class _Reader:
         self.line = line
 
     def mark(self, node: Node) -> Mark:
-        start, end = _ends(node)
-        return Mark(re.sub(r"\s+", " ", self.line.text[start:end]), self.line.span(start, end))
+        return self.stretch(*_ends(node))
+
+    def stretch(self, start: int, end: int) -> Mark:
+        """The text between two places, runs of blanks as one."""
+        return Mark(" ".join(self.line.text[start:end].split()), self.line.span(start, end))
 
     def string(self, node: Node) -> Mark:
         mark = self.mark(node)
@@ -183,8 +185,10 @@ class _Reader:
         return Mark(raw.strip(), mark.place)
 
     def amount(self, tree: Tree[Token]) -> Amount:
-        value = self.mark(tree.children[0])
-        return Amount(value.text, value.place, len(tree.children) > 1)
+        sure = _kind(tree.children[-1]) == "BANG"
+        start, end = _ends(tree.children[0])[0], _ends(tree.children[-2 if sure else -1])[1]
+        value = self.stretch(start, end)
+        return Amount(value.text, value.place, sure)
 
     def clauses(self, nodes: list[Node]) -> tuple[Clause, ...]:
         return tuple(self.clause(_sub(node)) for node in nodes if _is_tree(node))
