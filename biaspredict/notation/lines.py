@@ -101,6 +101,8 @@ def _unreadable(source: str, number: int, file: str) -> InputError | None:
             remedy="Break it: a line that ends in -- goes on in the next one.",
             place=Span(file, number, 1, 2, source[:LONGEST_LINE]),
         )
+    if source.replace("\t", "").isprintable():
+        return None
     for place, char in enumerate(source):
         if char != "\t" and unicodedata.category(char) in ("Cc", "Cf", "Co", "Cn", "Zl", "Zp"):
             return InputError(

@@ -1,15 +1,11 @@
-"""The grammars at work: one statement's text in, its clauses out. The only home of lark.
+"""The grammars at work: one statement's text in, its clauses out.
 
 lark and the grammars are loaded when the first statement is read, so that help is instant.
 """
 
 from __future__ import annotations
 
-import pathlib
 from collections.abc import Iterator
-from functools import cache
-from importlib.resources import files
-from importlib.resources.abc import Traversable
 from typing import TYPE_CHECKING
 
 from biaspredict.notation import mistakes
@@ -38,41 +34,12 @@ from biaspredict.notation.clauses import (
     Title,
 )
 from biaspredict.notation.lines import Line
+from biaspredict.notation.tables import parser
 
 if TYPE_CHECKING:
-    from lark import Lark, Token, Tree
+    from lark import Token, Tree
 
     Node = Tree[Token] | Token
-
-_STARTS = {"stage": ["statement", "figures"], "readings": ["statement"]}
-
-
-def folder() -> Traversable:
-    """Where the grammars are: inside an installed package, beside it in a checkout."""
-    package = files("biaspredict")
-    inside = package / "_grammar"
-    if inside.is_dir():
-        return inside
-    return pathlib.Path(str(package)).parent / "grammar"
-
-
-@cache
-def grammar(name: str) -> Lark:
-    """The parser of "stage" or "readings"."""
-    from lark import Lark
-
-    def shared(base: object, path: str) -> tuple[str, str]:
-        return path, (folder() / path).read_text(encoding="utf-8")
-
-    return Lark(
-        (folder() / f"{name}.lark").read_text(encoding="utf-8"),
-        parser="lalr",
-        lexer="contextual",
-        start=_STARTS[name],
-        maybe_placeholders=False,
-        propagate_positions=False,
-        import_paths=[shared],
-    )
 
 
 def stage_statement(line: Line) -> StageStatement:
@@ -142,9 +109,9 @@ def _tree(name: str, line: Line, start: str) -> Tree[Token]:
     from lark import Tree, UnexpectedInput
 
     try:
-        tree = grammar(name).parse(line.text, start=start)
+        tree = parser(name).parse(line.text, start=start)
     except UnexpectedInput as problem:
-        raise mistakes.unexpected(grammar(name), start, line, problem) from None
+        raise mistakes.unexpected(parser(name), start, line, problem) from None
     assert isinstance(tree, Tree)
     return tree
 
