@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from biaspredict.engine.detours import through_time
-from biaspredict.engine.elimination import sparse
+from biaspredict.engine.elimination import Form, sparse
 from biaspredict.engine.network import Network
 from biaspredict.engine.newton import Outcome, newton
 from biaspredict.engine.plan import Ints, Lot, Plan, lot, plan_of, sensible
@@ -17,7 +18,8 @@ from biaspredict.engine.values import MARGIN
 from biaspredict.model.circuit import SOUND, Axis, Circuit, Device, Variation
 
 CACHE, SMALLEST, LARGEST = 2e6, 256, 1024  # bytes of matrices, variations in one chunk
-WORTHWHILE = 48  # variations of one wiring from which on the sparse form is the faster
+WORTHWHILE = 48  # variations of one wiring from which on the sparse form is the faster,
+CROWDED = 0.45  # as long as it holds no greater share of all slopes than this
 FEW = 8  # a chunk goes on until so small a part of it is left
 ROUNDS = 20  # of Newton before a variation takes a detour
 KEPT = 8  # circuits whose numbering and sound solution are kept
@@ -47,19 +49,17 @@ class Batch:
         """
         plan, sound = self._plan(circuit)
         task = _Task(plan, sound, variations, axes, amounts, start)
-        late: list[Ints] = []
-        for usual, alike in _alike(plan, variations):
-            chunk = _chunk(plan, usual)
-            for first in range(0, len(alike), chunk):
-                which = alike[first : first + chunk]
-                few = len(which) // FEW if len(variations) > chunk else 0
-                late.append(task.forward(which, few, usual))
-        # The slow ones of all chunks share their rounds, then their detours.
-        left = np.concatenate((*late, np.empty(0, dtype=np.int64)))
-        chunk = _chunk(plan, False)
-        for way in (task.onward, task.settle, task.settle_from_nothing):
-            still = [way(left[i : i + chunk]) for i in range(0, len(left), chunk)]
-            left = np.concatenate((*still, np.empty(0, dtype=np.int64)))
+        left = np.arange(len(variations))
+        # The slow ones of all chunks share their last rounds, then their detours.
+        for again in (False, True):
+            ways = [
+                (partial(task.newton, form=form, again=again), some)
+                for form, alike in _alike(plan, variations, left)
+                for some in _chunks(alike, LARGEST if form else _chunk(plan))
+            ]
+            left = _left(way(which) for way, which in ways)
+        for way in (task.settle, task.settle_from_nothing):
+            left = _left(way(which) for which in _chunks(left, _chunk(plan)))
         return Solutions(task.volts, task.solved)
 
     def _plan(self, circuit: Circuit) -> tuple[Plan, Floats | None]:
@@ -130,11 +130,9 @@ class _Task:
         self.reached[which, : len(got.nodes)] = got.nodes.T
         return which[~believed & ~(found & _driven(self.plan, made))]
 
-    def forward(self, which: Ints, few: int, usual: bool) -> Ints:
-        """Newton from the sound circuit's volts or the given start, until `few` are left.
-
-        usual: all of them couple only nodes that the plan couples.
-        """
+    def newton(self, which: Ints, form: Form | None, again: bool) -> Ints:
+        """Newton from the sound circuit's volts or the given start, until few are left; or
+        `again`, from where each stands."""
         made = self._lot(which)
         good = np.flatnonzero(sensible(self.plan, made))
         if len(good) < len(which):
@@ -142,23 +140,19 @@ class _Task:
         if not len(which):
             return which
         nodes = self._begin(made)
-        if self.start is not None:
-            given = self.start[which, : len(nodes) - 1].T
-            end = 1 + len(given)
-            nodes[1:end] = np.where(np.isfinite(given), given, nodes[1:end])
-        form = sparse(self.plan, made.spares) if usual else None
+        few = 0
+        if again:
+            nodes = self.reached[which, : len(nodes)].T
+        else:
+            few = len(which) // FEW if len(self.variations) > len(which) else 0
+            if self.start is not None:
+                given = self.start[which, : len(nodes) - 1].T
+                end = 1 + len(given)
+                nodes[1:end] = np.where(np.isfinite(given), given, nodes[1:end])
         network = Network(self.plan, made, form)
-        if self.sound is not None or self.start is not None:
+        if again or self.sound is not None or self.start is not None:
             network.start(nodes)
         return self._keep(which, made, newton(network, nodes, ROUNDS, few=few))
-
-    def onward(self, which: Ints) -> Ints:
-        """Newton from where each stands."""
-        made = self._lot(which)
-        nodes = self.reached[which, : self.plan.size + 1 + made.spares].T
-        network = Network(self.plan, made)
-        network.start(nodes)
-        return self._keep(which, made, newton(network, nodes, ROUNDS))
 
     def settle(self, which: Ints) -> Ints:
         """Through pretended time from the sound circuit's volts."""
@@ -172,27 +166,48 @@ class _Task:
         return self._keep(which, made, through_time(self.plan, made, nothing))
 
 
-def _alike(plan: Plan, variations: Sequence[Variation]) -> Iterator[tuple[bool, Ints]]:
-    """Numbers of the variations that have as many lifted leads, and whether they couple only
-    nodes that are coupled anyway; those that are few are taken as any others."""
+def _alike(
+    plan: Plan, variations: Sequence[Variation], which: Ints
+) -> Iterator[tuple[Form | None, Ints]]:
+    """Numbers of the variations that a form suits, those with as many lifted leads together.
+
+    A sparse form costs some time itself: variations that are few, or that couple too many
+    nodes, are left to the dense one (None).
+    """
     kinds: dict[tuple[bool, int], list[int]] = {}
-    for i, variation in enumerate(variations):
-        kinds.setdefault((plan.usual(variation), len(variation.lifts)), []).append(i)
+    foreign: dict[int, set[tuple[int, int]]] = {}
+    for i in which:
+        variation = variations[i]
+        met, lifts = plan.foreign(variation), len(variation.lifts)
+        kinds.setdefault((bool(met), lifts), []).append(int(i))
+        foreign.setdefault(lifts, set()).update(met)
     rest: list[int] = []
-    for (usual, _), numbers in sorted(kinds.items()):
-        if usual and len(numbers) >= WORTHWHILE:
-            yield True, np.array(numbers, dtype=np.int64)
-        else:
+    for (strange, lifts), numbers in sorted(kinds.items()):
+        form = None
+        if len(numbers) >= WORTHWHILE:
+            extra = foreign[lifts] if strange else set()
+            form = sparse(plan, frozenset(extra), lifts)
+            if form.places > CROWDED * form.nodes**2:
+                form = None
+        if form is None:
             rest.extend(numbers)
+        else:
+            yield form, np.array(numbers, dtype=np.int64)
     if rest:
-        yield False, np.array(rest, dtype=np.int64)
+        yield None, np.array(rest, dtype=np.int64)
 
 
-def _chunk(plan: Plan, usual: bool) -> int:
-    """Variations whose matrices stay near the processor."""
-    if usual:
-        return LARGEST
+def _chunk(plan: Plan) -> int:
+    """Variations whose dense matrices stay near the processor."""
     return int(min(max(CACHE / (8 * (plan.size + 2) ** 2), SMALLEST), LARGEST))
+
+
+def _chunks(which: Ints, size: int) -> list[Ints]:
+    return [which[first : first + size] for first in range(0, len(which), size)]
+
+
+def _left(parts: Iterable[Ints]) -> Ints:
+    return np.concatenate((*parts, np.empty(0, dtype=np.int64)))
 
 
 def _sound(plan: Plan) -> Floats | None:

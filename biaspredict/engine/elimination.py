@@ -200,9 +200,9 @@ def _order(
 
 
 @lru_cache(maxsize=32)
-def sparse(plan: Plan, spares: int) -> Sparse:
-    """The sparse form of a plan with so many spare nodes."""
-    return Sparse(plan.pairs, plan.size + 1 + spares, spares)
+def sparse(plan: Plan, foreign: frozenset[tuple[int, int]], spares: int) -> Sparse:
+    """The sparse form of a plan with so many spare nodes and pairs that variations couple."""
+    return Sparse(plan.pairs | foreign, plan.size + 1 + spares, spares)
 
 
 def sums(places: Ints, weights: Floats, shape: tuple[int, ...]) -> Floats:

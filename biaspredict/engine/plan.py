@@ -37,6 +37,8 @@ _SIGNED = {
     Device.BIPOLAR: {"polarity"},
     Device.JFET: {"polarity"},
 }
+# Fields that direct current knows nothing of.
+_UNSEEN = {"farads", "series", "henries", "rms", "hertz"}
 _ENDLESS = {Device.BIPOLAR: {"early"}, Device.JUNCTION: {"zener_volts"}}
 _ABOVE_ZERO = {
     Device.BIPOLAR: {"saturation", "gain", "reverse_gain", "early"},
@@ -67,11 +69,14 @@ class Plan:
         placed: dict[Device, list[tuple[int, int]]] = {device: [] for device in Device}
         branches: list[tuple[int, int, int]] = []
         signed, endless, above = [TEMPERATURE], list[int](), list[int]()
+        unseen: list[int] = []
         for element in circuit.elements:
             device, first, leg = element.device, len(values), len(legs)
             placed[device].append((first, leg))
             for i, name in enumerate(FIELDS[device]):
                 self.row[f"{element.name}.{name}"] = first + i
+                if name in _UNSEEN:
+                    unseen.append(first + i)
                 if name in _SIGNED.get(device, ()):
                     signed.append(first + i)
                 if name in _ENDLESS.get(device, ()):
@@ -96,6 +101,7 @@ class Plan:
         self.branch_to = np.where(to < 0, ground_leg, to)
         self.ground_leg = ground_leg
         self.signed, self.endless, self.above_zero = signed, endless, above
+        self.unseen = frozenset(unseen)
         # Nodes that an element couples; ground counts as coupled with every node.
         self.pairs = frozenset(
             (self.node[a], self.node[b]) for e in circuit.elements for a in e.nodes for b in e.nodes
@@ -106,26 +112,25 @@ class Plan:
         """Nodes of the circuit without ground."""
         return len(self.circuit.nodes)
 
-    def usual(self, variation: Variation) -> bool:
-        """Whether the variation couples only nodes that the circuit's own elements couple.
+    def foreign(self, variation: Variation) -> set[tuple[int, int]]:
+        """Pairs of nodes that the variation couples and the circuit's own elements do not.
 
-        The spare node of a lifted lead may be coupled with any.
+        Spare nodes are left out: a form has them coupled with any.
         """
-        node, pairs = self.node, self.pairs
-        for load in variation.loads:
-            a, b = node.get(load.a, 0), node.get(load.b, 0)  # 0 too for a lifted lead
-            if a and b and (a, b) not in pairs:
-                return False
-        for name in {lead.rpartition(".")[0] for lead, _ in variation.moves}:
+        if not (variation.loads or variation.moves):
+            return set()
+        node = self.node
+        # A lifted lead, which is no node of the circuit, counts as ground here.
+        met = {(node.get(load.a, 0), node.get(load.b, 0)) for load in variation.loads}
+        goes = dict(variation.moves)
+        for name in {lead.rpartition(".")[0] for lead in goes}:
             element = self.circuit.element(name)
-            goes = dict(variation.moves)
             legs = [
                 node[goes.get(f"{name}.{terminal}", at)]
                 for terminal, at in zip(TERMINALS[element.device], element.nodes, strict=True)
             ]
-            if any(a and b and (a, b) not in pairs for a in legs for b in legs):
-                return False
-        return True
+            met.update((a, b) for a in legs for b in legs)
+        return {(a, b) for a, b in met if a and b} - self.pairs
 
     def axis_rows(self, axes: Sequence[Axis]) -> list[list[int]]:
         return [[self.row[name] for name in axis.parameters] for axis in axes]
