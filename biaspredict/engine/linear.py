@@ -10,13 +10,13 @@ from numpy.typing import NDArray
 
 from biaspredict.engine.laws import Group
 from biaspredict.engine.network import Network
-from biaspredict.engine.partials import PLAIN, partial
+from biaspredict.engine.partials import PLAIN, partial, per_kelvin
 from biaspredict.engine.plan import TEMPERATURE, Ints, Lot, Plan, lot, plan_of
 from biaspredict.engine.solver import Floats
 from biaspredict.model.circuit import Axis, Circuit, Variation
 
-CHUNK = 256
-RELATIVE, KELVINS, LEAST = 1e-4, 0.01, 1e-6  # half steps of differences, where there is no formula
+CHUNK = 512
+RELATIVE, LEAST = 1e-4, 1e-6  # half steps of differences, where there is no formula
 
 Probes = Sequence[tuple[int, int]] | NDArray[np.int64]
 
@@ -103,9 +103,15 @@ def _along(
     for axis, rows in zip(axes, rows_of, strict=True):
         total = np.zeros(influence.shape[1:])
         for row in rows:
+            if row in plan.unseen:
+                continue
             value = made.values[row]
             plain = np.ones_like(value) if axis.additive else value
-            if row in known:
+            if row == TEMPERATURE:
+                warmer = [per_kelvin(g, nodes, made.values) for g in network.groups]
+                change = network.leaving(warmer)
+                total -= np.einsum("nkb,nb->kb", influence, change) * plain
+            elif row in known:
                 for relative, slope in known[row]:
                     if relative and axis.additive:
                         total += slope / value
@@ -153,7 +159,7 @@ def _at(group: Group, terminal: int, d: int, influence: Floats) -> Floats:
 def _by_difference(plan: Plan, made: Lot, row: int, nodes: Floats, influence: Floats) -> Floats:
     """(K, B) volts at the probes per unit of one value, by central differences of the balance."""
     value = made.values[row]
-    half = np.full_like(value, KELVINS) if row == TEMPERATURE else np.abs(value) * RELATIVE
+    half = np.abs(value) * RELATIVE
     half = np.where(np.isfinite(half) & (half > 0.0), half, LEAST)
     leaving = []
     for side in (half, -half):

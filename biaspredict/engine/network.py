@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -102,17 +104,29 @@ class Network:
             slopes.append(slope.reshape(-1, self.many))
             if stopped is not None:
                 held |= stopped.any(axis=0)
-        leaving = SHUNT * nodes
         none = np.empty((0, self.many))
         self._shared_flows = np.concatenate((*shared, none))
         self._own_flows = np.concatenate((*own, none))
-        leaving += np.matmul(self._shared, self._shared_flows)
-        if own:
-            both = np.concatenate((self._own_flows, -self._own_flows))
-            leaving += sums(self._own_places, both, leaving.shape)
+        leaving = self._leaving(self._shared_flows, self._own_flows) + SHUNT * nodes
         matrix = self.form.sums(self._places, np.concatenate((*slopes, none)), self.many)
         matrix += self.base
         return leaving, matrix, held
+
+    def leaving(self, flows: Sequence[Floats]) -> Floats:
+        """(N, B) what leaves each node for given flows (f, D, B) of each group."""
+        parts = [flow.reshape(-1, self.many) for flow in flows]
+        none = np.empty((0, self.many))
+        pairs = list(zip(self.groups, parts, strict=True))
+        return self._leaving(
+            np.concatenate((*(part for group, part in pairs if group.shared), none)),
+            np.concatenate((*(part for group, part in pairs if not group.shared), none)),
+        )
+
+    def _leaving(self, shared: Floats, own: Floats) -> Floats:
+        total: Floats = np.matmul(self._shared, shared)
+        if len(own):
+            total += sums(self._own_places, np.concatenate((own, -own)), total.shape)
+        return total
 
     def traffic(self, which: Ints) -> Floats:
         """(N, b) sums of absolute currents at each node at the last balance of some variations."""

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 import numpy as np
 
 from biaspredict.engine.junctions import exponential
 from biaspredict.engine.laws import Bipolars, Branches, Channels, Drains, Group, Junctions, Lamps
+from biaspredict.engine.plan import TEMPERATURE
 from biaspredict.engine.solver import Floats
-from biaspredict.model.circuit import CLOSED, OPEN
+from biaspredict.model.circuit import CLOSED, FIELDS, OPEN, Device
+from biaspredict.model.devices import BOLTZMANN_OVER_CHARGE, KELVIN
 
+_BIPOLAR = FIELDS[Device.BIPOLAR]
+GAP_BEHIND = _BIPOLAR.index("gap") - _BIPOLAR.index("saturation")
+LEAK_GROWTH = math.log(2.0) / 9.0  # per kelvin, of collector leakage
 # Quantities whose derivative is by the value itself; all others by its logarithm.
 PLAIN = frozenset({"emf", "upper", "lower", "amps"})
 
@@ -79,6 +85,37 @@ def _lamp(group: Lamps, quantity: str, volts: Floats) -> Floats:
 
 def _drain(group: Drains, quantity: str, volts: Floats) -> Floats:
     return np.ones((1, *volts.shape[1:]))
+
+
+def per_kelvin(group: Group, nodes: Floats, values: Floats) -> Floats:
+    """(f, D, B): each flow's derivative by the temperature (see values.device_at)."""
+    volts = group.volts(nodes)
+    kelvin = values[TEMPERATURE] + KELVIN
+    if isinstance(group, Junctions):
+        at = group.sign * (volts[0] - volts[1]) - group.emf
+        rise, slope = exponential(at / group.thermal)
+        current = -group.saturation / group.thermal * slope * at / kelvin
+        if "saturation" in group.rows:
+            first = group.rows["saturation"]
+            gap, ideality = values[first + 2], values[first + 1]
+            growth = gap / (ideality * BOLTZMANN_OVER_CHARGE * kelvin**2)
+            current = current + group.saturation * rise * growth
+        result: Floats = (group.sign * current)[None]
+        return result
+    if isinstance(group, Bipolars):
+        at = group.across(volts)
+        forward, back, leak, by_be, by_bc, by_leak = group.currents(at)
+        growth = values[group.rows["saturation"] + GAP_BEHIND] / (BOLTZMANN_OVER_CHARGE * kelvin**2)
+        more_forward = forward * growth - by_be * at[0] / kelvin
+        more_back = back * growth - by_bc * at[1] / kelvin
+        more_leak = leak * LEAK_GROWTH - by_leak * at[1] / kelvin
+        # Gains grow by the power 1.5: what is divided by them grows that much less.
+        less = 1.5 / kelvin
+        lost = (more_back - back * less) * group.reverse
+        collector = (more_forward - more_back) * (1.0 - at[1] * group.flat) - lost - more_leak
+        base = (more_forward - forward * less) * group.gain + lost + more_leak
+        return np.stack((group.sign * collector, group.sign * base))
+    return np.zeros((len(group.ends), group.count, nodes.shape[1]))
 
 
 _OF: dict[type[Group], Callable[..., Floats]] = {
