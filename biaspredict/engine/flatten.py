@@ -24,11 +24,13 @@ from biaspredict.model.devices import (
     thermal_volts,
 )
 from biaspredict.model.parts import Kind, Part
-from biaspredict.model.stage import GROUND, Port, Stage
+from biaspredict.model.stage import GROUND, Pin, Port, Stage
 
 # Effective gap that carries the temperature law of the saturation current, in volts: with the
 # band's 1.12 and 0.66 V alone a junction falls too slowly (common practice, no source).
 GAPS = {Material.SILICON: 1.20, Material.GERMANIUM: 0.74}
+BOX_VOLTS = 0.5  # below which a box's current falls off
+NO_AMPS = 1e-12  # of a box that is switched off
 MIDWAY = 0.5  # where a pot stands that nobody has looked at
 
 Values = tuple[float, ...]
@@ -58,8 +60,7 @@ def flatten(stage: Stage, *, powered: bool = True) -> Circuit:
             held = (pin.volts, _joint(pin.ohms)) if powered else (0.0, OPEN)
             elements.append(Element(pin.name, Device.SOURCE, (pin.node,), held))
         else:
-            drawn = (pin.amps if powered else 0.0,)
-            elements.append(Element(pin.name, Device.CURRENT, (pin.node, GROUND), drawn))
+            elements.append(_box(stage, pin, powered))
     for port in stage.inputs:
         if carries_current(port):
             ohms = _joint(_given(port.ohms, OPEN))
@@ -85,6 +86,34 @@ def _given(value: float | None, otherwise: float) -> float:
 def _joint(ohms: float) -> float:
     """No path conducts better than a sound joint."""
     return max(ohms, CLOSED)
+
+
+def pin_quantity(stage: Stage, pin: Pin) -> str:
+    """The field of a pin's element that carries what the sheet says of it."""
+    if pin.volts is not None:
+        return "volts"
+    return "idss" if _sinking(stage, pin) else "amps"
+
+
+def _sinking(stage: Stage, pin: Pin) -> bool:
+    """Whether a box draws its current out of a supply of the sign that makes it flow."""
+    signs = {rail.volts > 0 for rail in stage.rails}
+    return signs == {pin.amps > 0}
+
+
+def _box(stage: Stage, pin: Pin, powered: bool) -> Element:
+    """A box that draws a current draws it only while there are volts to draw it by.
+
+    So it is a channel that saturates within half a volt; where the supply's sign does not
+    tell which way the volts will stand, it is an ideal current.
+    """
+    if not _sinking(stage, pin):
+        drawn = (pin.amps if powered else 0.0,)
+        return Element(pin.name, Device.CURRENT, (pin.node, GROUND), drawn)
+    sign = 1.0 if pin.amps > 0 else -1.0
+    amps = abs(pin.amps) if powered else NO_AMPS
+    values = (sign, amps, BOX_VOLTS, 0.0, OPEN, OPEN, OPEN)
+    return Element(pin.name, Device.JFET, (pin.node, GROUND, GROUND), values)
 
 
 def _part(part: Part, celsius: float) -> Element:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+from biaspredict.engine.flatten import pin_quantity
 from biaspredict.infer.priors import Prior, Priors
 from biaspredict.model.circuit import CLOSED, OPEN, Load, Variation
 from biaspredict.model.devices import Bipolar, Fet, Material
@@ -299,7 +300,7 @@ def _of_board(stage: Stage, priors: Priors) -> Iterator[Fault]:
                             _graded_scale(name), row.least, row.most, row.unit)
     for row in priors.of("pin"):
         for pin in stage.pins:
-            field = "volts" if pin.volts is not None else "amps"
+            field = pin_quantity(stage, pin)
             yield Fault(pin.name, row.mode, f"{pin.name} is not as noted", row.chance,
                         _graded_scale(f"{pin.name}.{field}"), row.least, row.most, row.unit)
     highest = max((rail for rail in stage.rails), key=lambda r: abs(r.volts), default=None)

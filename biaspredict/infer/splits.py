@@ -8,7 +8,7 @@ parts to be renewed: two faults of one part need no telling apart.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -85,7 +85,21 @@ def splits(explainer: Explainer, ranking: Ranking, touches: Sequence[Touch]) -> 
         if split is not None:
             found.append(split)
     found.sort(key=lambda s: -s.worth)
-    return tuple(found)
+    return tuple(_distinct(found))
+
+
+def _distinct(found: Sequence[Split]) -> Iterator[Split]:
+    """Without the second lead polarity where it tells no more than the first."""
+    told: dict[tuple[frozenset[str | None], str], float] = {}
+    for split in found:
+        probe = split.touch.probe
+        if probe.powered:
+            yield split
+            continue
+        key = (frozenset((probe.node, probe.minus)), probe.doing)
+        if split.gain > told.get(key, 0.0) * 1.1:
+            told[key] = split.gain
+            yield split
 
 
 def _split(

@@ -130,9 +130,9 @@ DEFAULTS_ORIGIN = "generic for the material and size (common practice, no source
 # gain range, vbe at amps, icbo at 25 C, Early volts, reverse gain.
 # Small silicon 100-400 covers late types, early silicon 40-120: the generic range spans both.
 _BIPOLAR: dict[tuple[Material, Size], tuple[Range, float, float, float, float, float]] = {
-    (Material.SILICON, Size.SMALL): (Range(60.0, 400.0), 0.65, 1e-3, 1e-8, 80.0, 4.0),
-    (Material.SILICON, Size.MEDIUM): (Range(40.0, 250.0), 0.65, 10e-3, 5e-8, 80.0, 4.0),
-    (Material.SILICON, Size.POWER): (Range(20.0, 150.0), 0.65, 100e-3, 1e-6, 80.0, 4.0),
+    (Material.SILICON, Size.SMALL): (Range(60.0, 400.0), 0.65, 1e-3, 1e-8, 80.0, 2.0),
+    (Material.SILICON, Size.MEDIUM): (Range(40.0, 250.0), 0.65, 10e-3, 5e-8, 80.0, 2.0),
+    (Material.SILICON, Size.POWER): (Range(20.0, 150.0), 0.65, 100e-3, 1e-6, 80.0, 2.0),
     (Material.GERMANIUM, Size.SMALL): (Range(30.0, 150.0), 0.18, 1e-3, 5e-6, 40.0, 8.0),
     (Material.GERMANIUM, Size.MEDIUM): (Range(30.0, 150.0), 0.18, 10e-3, 2e-5, 40.0, 8.0),
     (Material.GERMANIUM, Size.POWER): (Range(20.0, 120.0), 0.20, 100e-3, 2e-4, 40.0, 8.0),

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from biaspredict.engine.flatten import pin_quantity
 from biaspredict.model.circuit import Axis
 from biaspredict.model.devices import (
     Bipolar,
@@ -24,6 +25,8 @@ from biaspredict.quantities import Tolerance
 
 EVEN = 1.0 / math.sqrt(3.0)
 
+# what a sheet notes at a pin (common practice, no source)
+NOTED_VOLTS, NOTED_AMPS = Tolerance(0.05, 0.05), Tolerance(0.2, 0.2)
 TENTH = Tolerance(0.10, 0.10)
 MEASURED = Tolerance(0.01, 0.01)  # a part measured out of circuit is known to 1 % (common practice, no source)
 # Junction drops of one type spread by about 20 mV silicon, 30 mV germanium within 95 %,
@@ -49,10 +52,9 @@ def axes(stage: Stage, temperature_sigma: float = TEMPERATURE) -> tuple[Axis, ..
         if rail.ohms > 0:
             found.append(_toleranced(f"{rail.name}.ohms", TENTH))
     for pin in stage.pins:
-        if pin.volts is not None:
-            found.append(_toleranced(f"{pin.name}.volts", Tolerance(0.05, 0.05)))
-        else:
-            found.append(_toleranced(f"{pin.name}.amps", Tolerance(0.2, 0.2)))
+        quantity = pin_quantity(stage, pin)
+        tolerance = NOTED_VOLTS if quantity == "volts" else NOTED_AMPS
+        found.append(_toleranced(f"{pin.name}.{quantity}", tolerance))
     for part in stage.parts:
         found.extend(_of_part(stage, part))
     found.append(Axis(("temperature",), temperature_sigma, additive=True, name="temperature"))
