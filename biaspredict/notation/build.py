@@ -4,25 +4,22 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import replace
 
 from biaspredict.errors import InputError, Mistakes
 from biaspredict.model.parts import TERMINALS, Part
 from biaspredict.model.stage import (
     GROUND,
-    Chart,
-    ChartEntry,
     Pin,
     Port,
     Rail,
     Stage,
     Twin,
 )
-from biaspredict.notation import names, outside, reason
+from biaspredict.notation import names, outside
+from biaspredict.notation.charts import at_nodes, printed
 from biaspredict.notation.clauses import (
     Alias,
     Assume,
-    Figure,
     Mark,
     Note,
     Other,
@@ -32,7 +29,6 @@ from biaspredict.notation.clauses import (
 )
 from biaspredict.notation.describe import Draft
 from biaspredict.notation.naming import Labels, Named, name_nodes
-from biaspredict.notation.outside import Head
 from biaspredict.notation.place import Board
 from biaspredict.notation.statements import Statements, fail, stage_statements, start_of
 from biaspredict.notation.wiring import Point
@@ -104,11 +100,7 @@ class _Stage:
             self.board.connect(path)
         self._aliases([what for _, what in self.said.read if isinstance(what, Alias)])
 
-        heads = self._heads()
-        figures = [
-            [(f, self._point(f.name), self._point(f.minus) if f.minus else None) for f in charted]
-            for _, _, charted in self.said.charts
-        ]
+        charts = printed(self.said.charts, self.board)
         ports = [(what, port, self._point(mark)) for what, port, mark in self.ports]
         others = [what for _, what in self.said.read if isinstance(what, Other)]
         twins = self._twins(others)
@@ -124,8 +116,6 @@ class _Stage:
 
         drafts = list(self.board.drafts.values())
         named = name_nodes(groups, [(d.ref, d.kind) for d in drafts], self._labels())
-        charts = self._charts(heads, figures, named)
-        fail(self.wrong)
         return Stage(
             title=title,
             parts=tuple(_part(draft, named) for draft in drafts),
@@ -136,7 +126,7 @@ class _Stage:
             inputs=_ported("input", ports, named),
             outputs=_ported("output", ports, named),
             points=named.points,
-            charts=charts,
+            charts=tuple(at_nodes(chart, named) for chart in charts),
             assumptions=assumed,
             notes=tuple(what.text for _, what in self.said.read if isinstance(what, Note)),
             twins=twins,
@@ -222,24 +212,6 @@ class _Stage:
     def _point(self, mark: Mark) -> Point | None:
         return self.board.point(mark, new=False)
 
-    def _heads(self) -> list[Head | None]:
-        heads: list[Head | None] = []
-        for line, head, figures in self.said.charts:
-            try:
-                heads.append(outside.chart_head(head, line.span()))
-            except InputError as problem:
-                self.wrong.append(problem)
-                heads.append(None)
-            below = line.pieces[0].number
-            unread = any(m.place and m.place.line > below for m in self.wrong)
-            if not figures and not unread:
-                self._say(
-                    "a chart without figures",
-                    "Write them indented in the next lines: Q1.base 3.1, Q1.emitter 2.5",
-                    line.span(),
-                )
-        return heads
-
     def _twins(self, others: Iterable[Other]) -> tuple[Twin, ...]:
         found: dict[str, str] = {}
         offsets: list[int] = []
@@ -322,58 +294,6 @@ class _Stage:
             points,
             aliases,
         )
-
-    def _charts(
-        self,
-        heads: list[Head | None],
-        figures: list[list[tuple[Figure, Point | None, Point | None]]],
-        named: Named,
-    ) -> tuple[Chart, ...]:
-        charts = []
-        for (line, _, _), head, found in zip(self.said.charts, heads, figures, strict=True):
-            assert head is not None
-            entries: dict[tuple[str, str | None], ChartEntry] = {}
-            for figure, point, minus in found:
-                try:
-                    entry = self._entry(figure, point, minus, head, named)
-                except InputError as problem:
-                    self.wrong.append(problem)
-                    continue
-                if (entry.name, entry.minus_name) in entries:
-                    self._say(
-                        f"{entry.name} stands twice on this chart",
-                        "Keep the figure that is printed.",
-                        figure.place,
-                    )
-                entries[entry.name, entry.minus_name] = entry
-            chart = Chart(head.quantity, tuple(entries.values()), origin=line.span())
-            charts.append(_headed(chart, head))
-        return tuple(charts)
-
-    def _entry(
-        self, figure: Figure, point: Point | None, minus: Point | None, head: Head, named: Named
-    ) -> ChartEntry:
-        assert point is not None
-        if figure.over and head.quantity == "volts":
-            raise InputError(
-                "'over' belongs to ohms", remedy="Write the volts.", place=figure.place
-            )
-        why = reason.VOLTS if head.quantity == "volts" else reason.OHMS
-        value = reason.value(figure.amount, why) if figure.amount else float("inf")
-        return ChartEntry(
-            self.board.spelling(point),
-            named.of[point],
-            value,
-            self.board.spelling(minus) if minus else None,
-            named.of[minus] if minus else None,
-            figure.about,
-            figure.place,
-        )
-
-
-def _headed(chart: Chart, head: Head) -> Chart:
-    tolerance = chart.tolerance if head.tolerance is None else head.tolerance
-    return replace(chart, tolerance=tolerance, meter=head.meter, line_volts=head.line_volts)
 
 
 def _part(draft: Draft, named: Named) -> Part:

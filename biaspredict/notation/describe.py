@@ -19,7 +19,6 @@ from biaspredict.notation.vocabulary import (
     FIELD_WORDS,
     KIND_WORDS,
     MATERIALS,
-    NON_POLAR,
     SAMPLES,
     TURNS,
     amounts,
@@ -68,7 +67,9 @@ def describe(
     bare: farads that a capacitor's number without a unit counts in, None where nothing says.
     """
     describer = _Describer(Draft(ref, kind, place), bare)
-    describer.non_polar = any(clause.word in NON_POLAR for clause in clauses)
+    describer.dielectric = " ".join(
+        DIELECTRICS[clause.word] for clause in clauses if clause.word in DIELECTRICS
+    )
     for clause in clauses:
         describer.take(clause)
     return describer.finish()
@@ -78,7 +79,7 @@ class _Describer:
     def __init__(self, draft: Draft, bare: float | None) -> None:
         self.draft = draft
         self.bare = bare
-        self.non_polar = False
+        self.dielectric = ""
         self.before = ""  # keyword of the clause before, for `at`
         self.loaded: dict[str, float] = {}  # amps and regulation of a winding's volts
 
@@ -198,6 +199,14 @@ class _Describer:
                 f"or {self.draft.ref}+.",
                 place=amount.place,
             )
+        alone = reason.NUMBER.fullmatch(amount.text) and bare is None
+        if alone and why.unit is reason.CAPACITOR.unit:
+            raise InputError(
+                f"{amount.text} what? The unit is missing",
+                remedy=f"Write {amount.text} MFD or {amount.text} MMFD, or once for the whole "
+                "sheet: assume bare capacitors in MFD.",
+                place=amount.place,
+            )
         return reason.value(amount, why, bare=bare)
 
     def _pair(self, amount: Amount) -> None:
@@ -292,7 +301,7 @@ class _Describer:
         return dict(self._fields()).get("printed")
 
     def _fields(self) -> tuple[tuple[str, Reason], ...]:
-        return amounts(self.kind, self.non_polar)
+        return amounts(self.kind, self.dielectric)
 
     def _other_value(self, clause: Clause) -> None:
         why = self._main()

@@ -41,7 +41,7 @@ def unexpected(parser: Lark, start: str, line: Line, problem: UnexpectedInput) -
         at, length = len(line.text), 1
     found = line.text[at : at + length].strip()
     span = line.span(at, at + length)
-    if not token and (found in STRANGE):
+    if token in ("", "BANG") and found in STRANGE:
         fact, remedy = STRANGE[found]
         return InputError(fact, remedy=remedy, place=span)
     stops = _stops(parser)

@@ -61,7 +61,7 @@ class Board:
             return
         kind = kind_of(item.clauses) or names.family(ref)
         if kind is None:
-            self._say(
+            self.say(
                 f"what kind of part is {ref}?",
                 f"Write the kind behind it, like {ref} resistor 100K or {ref} npn.",
                 item.name.place,
@@ -72,7 +72,7 @@ class Board:
         if kind is Kind.CAPACITOR and (key in polar or (words & POLAR and not words & NON_POLAR)):
             kind = Kind.ELECTROLYTIC
         if key in self.drafts:
-            self._say(
+            self.say(
                 f"{ref} is described a second time (first in line {self.drafts[key].place.line})",
                 "Describe each part once; elsewhere write its bare reference.",
                 item.place,
@@ -88,19 +88,19 @@ class Board:
     def _may_be_part(self, item: Item, ref: str) -> bool:
         key, whole = names.key(ref), names.key(item.name.text)
         if "." in ref or "/" in ref or " " in ref:
-            self._say(
+            self.say(
                 f"{ref} is a node, and a node has no value",
                 "Write the wire -- behind it, or the reference of the part before the value.",
                 item.place,
             )
         elif {key, whole} & {*self.outside, GROUND}:
-            self._say(
+            self.say(
                 f"{item.name.text} is a node, and a node has no value",
                 "Rails get theirs in a line like rail B+ 22 V.",
                 item.place,
             )
         elif key in names.RESERVED:
-            self._say(
+            self.say(
                 f"'{ref}' is a word of this notation and cannot name a part",
                 near(ref, ("rail", "chart", "assume", "input", "output")) or "Rename it.",
                 item.name.place,
@@ -122,7 +122,7 @@ class Board:
         for end, item, where in ((ends[0], items[0], "begins"), (ends[-1], items[-1], "ends")):
             if end is not None and end[0] != end[1]:
                 leg = f"{_bare(item.name.text)}.{1 if where == 'begins' else 2}"
-                self._say(
+                self.say(
                     f"the path {where} in a part, {_bare(item.name.text)}",
                     f"Write the node on its other side too; if nothing is there: {leg}.",
                     item.place,
@@ -136,7 +136,7 @@ class Board:
         known = ("stage", "note", "rail", "assume", "input", "output", "pin", "chart", "other")
         if names.key(name) in self.blurred:
             return
-        self._say(
+        self.say(
             f"'{name}' says nothing by itself",
             near(name, known) or f"Describe a part, like {name} 100K, or write a path with --.",
             item.place,
@@ -158,10 +158,9 @@ class Board:
         if item.clauses or key in self.blurred:
             return None
         if ref is not None:
-            self._say(
+            self.say(
                 f"nothing is said of {ref}",
-                near(ref, self.refs.values())
-                or f"Write its value behind it, here or on a line of its own: {ref} ...",
+                f"Write its value behind it, here or on a line of its own: {ref} ...",
                 item.place,
             )
             return None
@@ -181,12 +180,14 @@ class Board:
 
     def _through(self, item: Item, draft: Draft) -> tuple[Point, Point] | None:
         ref, kind = draft.ref, draft.kind
+        if item.clauses and item.place != draft.place:
+            return None  # a second description, refused as such
         if kind in names.LEGS:
             legs = ", ".join(f"{ref}.{leg}" for leg in TERMINALS[kind])
-            self._say(f"{ref} has three legs", f"Write the one meant: {legs}.", item.place)
+            self.say(f"{ref} has three legs", f"Write the one meant: {legs}.", item.place)
             return None
         if first := self.paths.get(ref):
-            self._say(
+            self.say(
                 f"{ref} stands in a path a second time (first in line {first.line})",
                 "Two parts with one reference? A wire to it begins at one of its ends: "
                 + " or ".join(f"{ref}.{leg}" for leg in TERMINALS[kind])
@@ -230,13 +231,13 @@ class Board:
         elif kind is Kind.CAPACITOR:
             self._marked(draft, item)
         if fact:
-            self._say(fact, remedy, item.place)
+            self.say(fact, remedy, item.place)
         return arrow[0] if kind in _ARROWED else plus[1]
 
     def _marked(self, draft: Draft, item: Item) -> None:
         farads = draft.fields.get("printed", 0.0)
         if farads >= UNMARKED and not draft.fields.get("dielectric") and not draft.sure:
-            self._say(
+            self.say(
                 f"{draft.ref} has 1 uF or more and shows no plus",
                 f"Write +{draft.ref} or {draft.ref}+ for an electrolytic; else name what it is "
                 "made of (film, paper, non-polar), or confirm the value with !",
@@ -260,25 +261,24 @@ class Board:
             return point
         if key in self.drafts:
             ends = ", ".join(f"{self.refs[key]}.{leg}" for leg in TERMINALS[self.drafts[key].kind])
-            self._say(f"{name} is a part, not a node", f"Its ends: {ends}.", mark.place)
+            self.say(f"{name} is a part, not a node", f"Its ends: {ends}.", mark.place)
         elif key in names.RESERVED:
-            self._say(
+            self.say(
                 f"'{name}' is a word of this notation and cannot name a node",
                 "Call the node something else, like IN or OUT.",
                 mark.place,
             )
         elif names.family(name) is not None and names.point_label(name) is None:
-            self._say(
+            self.say(
                 f"nothing is said of {name}",
-                near(name, self.refs.values())
-                or f"Write its value behind it, here or on a line of its own: {name} ...",
+                f"Write its value behind it, here or on a line of its own: {name} ...",
                 mark.place,
             )
         elif key in self.words or new:
             self.words.setdefault(key, mark)
             return "word", key
         else:
-            self._say(f"no node is called '{name}'", self._near_node(name), mark.place)
+            self.say(f"no node is called '{name}'", self._near_node(name), mark.place)
         return None
 
     def _near_node(self, name: str) -> str:
@@ -308,7 +308,7 @@ class Board:
         if draft is None:
             if key not in self.blurred:
                 legs = [f"{d.ref}.{t}" for d in self.drafts.values() for t in TERMINALS[d.kind]]
-                self._say(
+                self.say(
                     f"no part is called {ref}",
                     near(mark.text, legs) or f"Describe it on a line of its own: {ref} npn ...",
                     mark.place,
@@ -317,7 +317,7 @@ class Board:
         full = names.terminal(draft.kind, leg)
         if full is None:
             legs = [f"{draft.ref}.{name}" for name in TERMINALS[draft.kind]]
-            self._say(
+            self.say(
                 f"{draft.ref} has no leg '{leg}'",
                 near(mark.text, legs) or f"Its legs: {', '.join(legs)}.",
                 mark.place,
@@ -334,7 +334,7 @@ class Board:
             for leg in TERMINALS[draft.kind]:
                 self.wiring.add(("leg", f"{draft.ref}.{leg}"))
             if draft.ref not in self.paths and draft.ref not in self.lettered:
-                self._say(
+                self.say(
                     f"{draft.ref} is described, but no path meets it",
                     f"Write what it is wired to, like B+ -- {self.refs[key]}"
                     + (".collector." if draft.kind is Kind.TRANSISTOR else " -- ground."),
@@ -359,7 +359,7 @@ class Board:
             self.join(meets[0], own, mark.place)
         else:
             apart = "do not meet" if not meets else "meet at more than one node"
-            self._say(
+            self.say(
                 f"{' and '.join(refs)} {apart}",
                 "Write a leg instead, like " + f"{refs[0]}.{TERMINALS[self._kind(refs[0])][0]}.",
                 mark.place,
@@ -368,7 +368,8 @@ class Board:
     def _kind(self, ref: str) -> Kind:
         return self.drafts[names.key(ref)].kind
 
-    def _say(self, fact: str, remedy: str, place: Span) -> None:
+    def say(self, fact: str, remedy: str, place: Span) -> None:
+        """Note a mistake."""
         self.wrong.append(InputError(fact, remedy=remedy, place=place))
 
 

@@ -58,7 +58,9 @@ def _within(value: float, limits: tuple[float, float], zero: bool) -> bool:
 
 RESISTOR = Reason("a resistor", Unit.OHM, (0.1, 33e6), (1e-3, 1e9))
 POT = Reason("a pot or trimmer", Unit.OHM, (10, 10e6), (1, 1e8))
-CAPACITOR = Reason("a capacitor", Unit.FARAD, (1e-12, 10e-6), (1e-13, 0.01))
+CAPACITOR = Reason("a film, paper or ceramic capacitor", Unit.FARAD, (1e-12, 10e-6), (1e-13, 0.01))
+# A capacitor that shows no plus and names no dielectric may yet turn out to be an electrolytic.
+UNMARKED = Reason("a capacitor", Unit.FARAD, (1e-12, 0.05), (1e-13, 1))
 ELECTROLYTIC = Reason("an electrolytic", Unit.FARAD, (0.1e-6, 0.05), (1e-9, 1))
 WORKING_VOLTS = Reason("working volts", Unit.VOLT, (1.5, 600), (0.5, 5000))
 WATTS = Reason("the watts of a resistor", Unit.WATT, (0.05, 50), (1e-3, 1000))

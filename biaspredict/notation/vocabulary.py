@@ -82,11 +82,12 @@ TURNS = {"unknown": None, "middle": 0.5, "half": 0.5, "centre": 0.5, "top": 1.0,
 UNMARKED = 1e-6  # farads from which an unmarked capacitor is likely an electrolytic
 
 
-def amounts(kind: Kind, non_polar: bool = False) -> tuple[tuple[str, Reason], ...]:
+def amounts(kind: Kind, dielectric: str = "film") -> tuple[tuple[str, Reason], ...]:
     """Fields that a value without a keyword may fill, with what is in reason for each."""
-    if non_polar and kind is Kind.CAPACITOR:
-        # Two electrolytics back to back in one can.
-        return AMOUNTS[Kind.ELECTROLYTIC]
+    if kind is Kind.CAPACITOR and (not dielectric or "non-polar" in dielectric):
+        # Non-polar ones are two electrolytics back to back; of an unmarked one nothing is known.
+        why = reason.UNMARKED if not dielectric else reason.ELECTROLYTIC
+        return (("printed", why), ("volts", reason.WORKING_VOLTS))
     return AMOUNTS.get(kind, ())
 
 

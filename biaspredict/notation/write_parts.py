@@ -22,7 +22,7 @@ def describe(part: Part) -> str:
 def words(part: Part) -> Iterator[str]:
     """What stands behind the reference."""
     yield from _kind(part)
-    fields = dict(amounts(part.kind, "non-polar" in part.dielectric))
+    fields = dict(amounts(part.kind, part.dielectric))
     if main := fields.get("printed"):
         yield from _value(part, main)
     elif part.tolerance is not None and part.kind is not Kind.ZENER:
