@@ -146,7 +146,7 @@ class Explainer:
         cost, and meters load linearly: good enough to tell what is hopeless.
         """
         width = self.width
-        amounts = latents[:, :width] * self.predictor.sigmas
+        amounts = self.amounts(latents)
         moves = latents[:, width:]
         lead = np.array([c.at_lead for c in components])
         many, count = len(components), len(probes)
@@ -206,19 +206,25 @@ class Explainer:
         cross = slopes @ h.transpose(0, 2, 1)
         known = np.linalg.solve(spread, cross.transpose(0, 2, 1)).transpose(0, 2, 1)
         explained = np.einsum("bck,bck->bc", cross, known)
-        model = np.stack(
-            [model_variance(seen.values[:, c], p.quantity) for c, p in enumerate(probes)], axis=1
-        )
-        variance = np.maximum((slopes**2).sum(2) - explained, 0.0) + model
+        variance = np.maximum((slopes**2).sum(2) - explained, 0.0)
+        variance += self.model_noise(seen.values, probes)
         means = np.where(seen.solved[:, None], seen.values, np.nan)
         return means, variance
 
     def _noise(self, values: Floats) -> Floats:
         """Variances (B, K): meter and reader, and the model's own error at the prediction."""
+        return self.model_noise(values, self.task.probes) + self.task.sigmas**2
+
+    def model_noise(self, values: Floats, probes: Sequence[Probe]) -> Floats:
+        """Variances (B, K) of the model's own error at predicted values, 0 where unsolved."""
         noise = np.empty_like(values)
-        for k, probe in enumerate(self.task.probes):
+        for k, probe in enumerate(probes):
             noise[:, k] = np.nan_to_num(model_variance(values[:, k], probe.quantity))
-        return noise + self.task.sigmas**2
+        return noise
+
+    def amounts(self, latents: Floats) -> Floats:
+        """Axis amounts (B, P) of a specimen with these latents."""
+        return latents[:, : self.width] * self.predictor.sigmas
 
     def _aim(
         self, values: Floats, slopes: Floats, noise: Floats, latents: Floats

@@ -107,16 +107,18 @@ def task_of(readings: Readings) -> Task:
 
 
 def judge(
-    predictor: Predictor, readings: Readings, priors: Priors, expected: dict[str, float]
+    predictor: Predictor, readings: Readings, priors: Priors, expected: dict[str, float],
+    explainer: Explainer | None = None,
 ) -> Verdict:
     """Rank every fault against the readings and say what to do next.
 
     expected: sound node volts, for the choice of meter ranges and refusals.
+    explainer: one that knows more of this specimen than its tolerances.
     """
     stage = predictor.stage
     known = catalogue(stage, priors)
     seen = tuple(fault for fault in known if not fault.silent)
-    explainer = Explainer(predictor, task_of(readings))
+    explainer = explainer or Explainer(predictor, task_of(readings))
     ranking = rank(explainer, seen)
     if readings.entries:
         ranking = with_pairs(explainer, seen, ranking)
@@ -147,8 +149,7 @@ def _leaks(explainer: Explainer, ranking: Ranking) -> dict[int, Leak]:
         latents = ranking.scores.latents[row]
         component = ranking.components[row]
         variation = component.variation(latents[explainer.width:])
-        amounts = latents[None, : explainer.width] * explainer.predictor.sigmas
-        volts = explainer.predictor.volts([variation], amounts)[0]
+        volts = explainer.predictor.volts([variation], explainer.amounts(latents[None]))[0]
         ends = suspect.faults[which].across
         severity = suspect.severities[which]
         if ends is None or severity is None or not np.isfinite(volts).all():
