@@ -1,0 +1,142 @@
+"""Small signals of many variations at once, each at its own operating point, with slopes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from biaspredict.engine.changes import Changes, reactive
+from biaspredict.engine.elements import siemens
+from biaspredict.engine.linear import CHUNK, at_nodes, linearise
+from biaspredict.engine.network import Network
+from biaspredict.engine.plan import Ints, Lot, Plan, lot, plan_of
+from biaspredict.engine.solver import Floats
+from biaspredict.model.circuit import Axis, Circuit, Device, Load, Variation
+
+Complexes = NDArray[np.complex128]
+
+
+@dataclass(frozen=True, slots=True)
+class Responses:
+    """volts: (B, K) at each point for one volt of the source, complex. slopes: (B, K, P) of
+    those per axis amount, the operating point moving along. ohms: (B, K) impedance to ground
+    seen at each point. NaN where the operating point was."""
+
+    volts: Complexes
+    slopes: Complexes
+    ohms: Complexes
+
+
+def responses(
+    circuit: Circuit,
+    variations: Sequence[Variation],
+    axes: Sequence[Axis],
+    amounts: Floats | None,
+    volts: Floats,
+    source: str | Load,
+    hertz: float,
+    points: Ints,
+) -> Responses:
+    """See `signals.transfer`, which this is for B variations, one frequency and given points.
+
+    volts: (B, n + spares) as solved with the axes at `amounts` (B, P). points: (B, K) columns
+    of volts, -1 for ground. source: a SOURCE by name, or a generator connected for the purpose
+    that carries no direct current. Raises KeyError where there is no such source.
+    """
+    plan, (many, count) = plan_of(circuit), points.shape
+    if isinstance(source, str) and circuit.element(source).device is not Device.SOURCE:
+        raise KeyError(f"{source} is not a source")
+    found = Responses(
+        np.full((many, count), np.nan, dtype=complex),
+        np.full((many, count, len(axes)), np.nan, dtype=complex),
+        np.full((many, count), np.nan, dtype=complex),
+    )
+    usable = np.flatnonzero(np.isfinite(volts[:, : plan.size]).all(axis=1))
+    for first in range(0, len(usable), CHUNK):
+        which = usable[first : first + CHUNK]
+        part = None if amounts is None else np.asarray(amounts, dtype=float)[which]
+        _chunk(
+            plan, [variations[i] for i in which], axes, part, volts[which], source,
+            2j * np.pi * hertz, points[which], found, which,
+        )
+    return found
+
+
+def _chunk(
+    plan: Plan, variations: Sequence[Variation], axes: Sequence[Axis], amounts: Floats | None,
+    volts: Floats, source: str | Load, speed: complex, points: Ints, found: Responses, which: Ints,
+) -> None:
+    spares = volts.shape[1] - plan.size
+    made = lot(plan, variations, axes, amounts, spares)
+    nodes = at_nodes(made, plan, volts)
+    network = Network(plan, made)
+    still = network.balance(nodes)[1]
+    admittance, drive = _driven(plan, made, still, variations, source, speed)
+    columns = np.arange(made.many)[:, None]
+    ask = np.zeros((made.many, len(nodes), points.shape[1]))
+    ask[columns, points + 1, np.arange(points.shape[1])[None, :]] = 1.0
+    inner = admittance[:, 1:, 1:]
+    answer = np.zeros((made.many, len(nodes)), dtype=complex)
+    answer[:, 1:] = np.linalg.solve(inner, drive[:, 1:, None])[..., 0]
+    reach = np.zeros(ask.shape, dtype=complex)
+    reach[:, 1:] = np.linalg.solve(inner.transpose(0, 2, 1), ask[:, 1:])
+    found.volts[which] = np.take_along_axis(answer, points + 1, axis=1)
+    found.ohms[which] = np.take_along_axis(
+        reach, (points + 1)[:, None, :], axis=1
+    )[:, 0, :]
+    if not axes:
+        return
+    every = np.tile(np.arange(volts.shape[1])[:, None], (1, 2))
+    every[:, 1] = -1
+    drift = linearise(plan.circuit, variations, axes, amounts, volts, every).slopes
+    moved = Changes(plan, made, network, nodes, answer.T, reach.transpose(2, 1, 0))
+    own, followed = moved.rows(plan.axis_rows(axes), speed), moved.by_volts()
+    slopes = np.einsum("knb,bnp->bkp", followed[:, 1:], np.nan_to_num(drift))
+    for p, (axis, rows) in enumerate(zip(axes, plan.axis_rows(axes), strict=True)):
+        for row in rows:
+            if row in own:
+                plain = made.values[row] if axis.additive and row not in moved.plain else 1.0
+                slopes[:, :, p] += (own[row] / plain).T
+    found.slopes[which] = -slopes
+
+
+def _driven(
+    plan: Plan, made: Lot, still: Floats, variations: Sequence[Variation], source: str | Load,
+    speed: complex,
+) -> tuple[Complexes, Complexes]:
+    """Admittances (B, N, N) at that speed with the source connected, and its currents (B, N)."""
+    admittance = still.astype(complex)
+    drive = np.zeros(admittance.shape[:2], dtype=complex)
+    every = np.arange(made.many)
+    for a, b, value in reactive(plan, made, speed):
+        _stamp(admittance, a, b, value)
+    if isinstance(source, Load):
+        own = siemens(np.full(made.many, source.ohms)).astype(complex)
+        a, b = (
+            np.array([_node(plan, v, name) for v in variations]) for name in (source.a, source.b)
+        )
+        _stamp(admittance, a, b, own)
+        drive[every, a] += own
+        drive[every, b] -= own
+    else:
+        leg = made.legs[plan.leg[f"{source}.1"]]
+        drive[every, np.broadcast_to(leg, (made.many,))] += siemens(
+            made.values[plan.row[f"{source}.ohms"]]
+        )
+    return admittance, drive
+
+
+def _node(plan: Plan, variation: Variation, name: str) -> int:
+    for k, (lead, _) in enumerate(variation.lifts):
+        if name == f"{lead} (lead)":
+            return plan.size + 1 + k
+    return plan.node[name]
+
+
+def _stamp(matrix: Complexes, a: Ints, b: Ints, value: Complexes) -> None:
+    every = np.arange(len(matrix))
+    for i, j, sign in ((a, a, 1), (b, b, 1), (a, b, -1), (b, a, -1)):
+        matrix[every, i, j] += sign * value
