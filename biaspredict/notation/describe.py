@@ -315,16 +315,12 @@ class _Describer:
     def _turn(self, clause: Clause) -> float | None:
         how = "at 0.5, at 50%, at top, at middle, at bottom or at unknown"
         if clause.form is Form.TOLERANCE:
-            turn: float | None = reason.even(clause.text, clause.place)
-        elif clause.form is Form.AMOUNT:
-            turn = reason.value(clause.amounts[0], _TURN)
-        elif clause.text.casefold() in TURNS:
-            turn = TURNS[clause.text.casefold()]
-        else:
-            raise reason.wants("at", "the position of the wiper", how, clause.place)
-        if turn is not None and turn > 1:
-            raise reason.wants("at", "a share of the whole turn, 0 to 1", how, clause.place)
-        return turn
+            return reason.value(Amount(clause.text, clause.place), _TURN)
+        if clause.form is Form.AMOUNT:
+            return reason.value(clause.amounts[0], _TURN)
+        if clause.text.casefold() in TURNS:
+            return TURNS[clause.text.casefold()]
+        raise reason.wants("at", "the position of the wiper", how, clause.place)
 
     def _misfit(self, clause: Clause) -> InputError:
         shown = clause.key if clause.form is Form.BARE else f"{clause.key} {clause.text}".strip()
@@ -385,4 +381,4 @@ class _Describer:
         fields["ohms"] = rise / self.loaded["amps"]
 
 
-_TURN = replace(reason.GAIN_READ, what="the position of a wiper", usual=(0, 1), possible=(0, 100))
+_TURN = replace(reason.GAIN_READ, what="the position of a wiper", usual=(0, 1), possible=(0, 1))

@@ -148,12 +148,13 @@ def part(draw: st.DrawFn, number: int) -> Part:
         fields["dielectric"] = draw(st.sampled_from(plain if kind is Kind.CAPACITOR else polar))
         fields["can"] = draw(st.sampled_from(["", "C9", "can-2"]))
     dielectric = str(fields.get("dielectric", ""))
-    for name, why in amounts(kind, "non-polar" in dielectric):
+    for name, why in amounts(kind, dielectric):
         if name == "printed":
             needed = kind in (Kind.RESISTOR, Kind.THERMISTOR, Kind.POT, Kind.TRIMMER)
             needed = needed or kind in CAPACITORS
             for which in ("printed", "fitted", "measured"):
-                fields[which] = draw(value(why) if needed and which == "printed" else maybe(value(why)))
+                must = needed and which == "printed"
+                fields[which] = draw(value(why) if must else maybe(value(why)))
         elif not name.startswith("device "):
             fields[name] = draw(maybe(value(why)))
     if kind in (Kind.COIL, Kind.WINDING) and fields["ohms"] is None:
@@ -219,11 +220,17 @@ def assumptions(draw: st.DrawFn) -> Assumptions:
 def stages(draw: st.DrawFn) -> Stage:
     """A stage of a few parts whose legs are spread over a few nodes."""
     parts = [draw(part(number)) for number in range(1, draw(st.integers(1, 6)) + 1)]
+    rail_names = st.lists(st.sampled_from(["B+", "B-", "+22V", "B+2"]), max_size=2, unique=True)
     rails = [
-        Rail(name, draw(value(reason.RAIL_VOLTS)), draw(maybe(tolerances)),
-             draw(value(reason.SOURCE_OHMS)), draw(maybe(value(reason.SOURCE_OHMS))))
-        for name in draw(st.lists(st.sampled_from(["B+", "B-", "+22V", "B+2"]), max_size=2, unique=True))
-    ]  # fmt: skip
+        Rail(
+            name,
+            draw(value(reason.RAIL_VOLTS)),
+            draw(maybe(tolerances)),
+            draw(value(reason.SOURCE_OHMS)),
+            draw(maybe(value(reason.SOURCE_OHMS))),
+        )
+        for name in draw(rail_names)
+    ]
     labels = {"rails": {names.key(r.name): r.name for r in rails}}
     for what, pool in (
         ("words", ["IN", "OUT", "line-out", "a/b", "n'", "Höhe"]),
