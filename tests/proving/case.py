@@ -166,7 +166,7 @@ def _judge(
     }
     if record["law"] == "prior":
         record["weights"] = [
-            (round(s.weight, 4), keys.is_it(stage, s, truth)) for s in suspects
+            (round(s.weight, 4), keys.holds(stage, s, truth)) for s in suspects
         ]
     mine = [s for s in suspects if truth and keys.is_it(stage, s, truth)]
     record["true_weight"] = round(sum(s.weight for s in mine), 5)

@@ -36,6 +36,12 @@ def names(suspect: Suspect, truth: Sequence[Fault]) -> bool:
     return bool(suspect.parts) and suspect.parts <= accepted(truth)
 
 
+def holds(stage: Stage, suspect: Suspect, truth: Sequence[Fault]) -> bool:
+    """Whether what the suspect says is true, be there other faults besides."""
+    known = {key(stage, fault) for fault in truth}
+    return set(suspect.faults) <= known or is_it(stage, suspect, truth)
+
+
 def is_it(stage: Stage, suspect: Suspect, truth: Sequence[Fault]) -> bool:
     """Whether the suspect is the truth: the same faults of the same parts."""
     wanted = sorted(key(stage, fault) for fault in truth)
