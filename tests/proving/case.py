@@ -22,6 +22,7 @@ from .truth import Solved, draw_specimen, solve
 if TYPE_CHECKING:
     from .study import Ground
 
+FOLLOWED = 4  # every so many single faults are also hunted from zero readings
 TRIES = 30
 LISTED = 8  # suspects kept in the record
 
@@ -64,7 +65,7 @@ def run(ground: Ground, rng: np.random.Generator, record: dict[str, Any]) -> Non
     answer = ground.tool(stage, text)
     record["tool_seconds"] = round(time.perf_counter() - started, 3)
     _judge(ground, stage, seen, answer, taken, habit, record)
-    if record["law"] == "single" and ground.plan.follow and record["case"] % 4 == 0:
+    if record["law"] == "single" and ground.plan.follow and record["case"] % FOLLOWED == 0:
         record["hunt"] = hunt(ground, stage, sick, seen, habit, told, rng)
 
 

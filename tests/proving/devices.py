@@ -26,21 +26,25 @@ _BODY: dict[Size, tuple[tuple[float, float], ...]] = {
 }
 
 
-def draw_bipolar(device: Bipolar, draw: Draws) -> dict[str, float]:
+def draw_bipolar(device: Bipolar, draw: Draws, known: Draws | None = None) -> dict[str, float]:
     """Gummel-Poon parameters at 25 C of one transistor, in ngspice's units.
+
+    known: draws what the sheet speaks of (gain, V_BE, leakage, Early volts), where that is not
+    to be drawn like the rest.
 
     At `vbe_amps` the specimen has the gain and the base-emitter volts drawn for it; from there
     the gain falls towards low currents (ISE, NE) and high ones (IKF), and rises with the
     collector volts (VAF) and the temperature (XTB).
     """
+    known = known or draw
     rb, re, rc, knee, thermal = _BODY[device.size]
     silicon = device.material is Material.SILICON
     amps = device.vbe_amps
-    gain = draw.inside(device.gain.low, device.gain.high)
-    vbe = device.vbe + draw.normal(0.012 if silicon else 0.015)
+    gain = known.inside(device.gain.low, device.gain.high)
+    vbe = device.vbe + known.normal(0.012 if silicon else 0.015)
     ikf = draw.log(*knee)
     base_ohms, emitter_ohms = draw.log(*rb), draw.log(*re)
-    early = draw.spread(device.early if device.early is not None else 100.0, 0.3)
+    early = known.spread(device.early if device.early is not None else 100.0, 0.3)
     late = draw.log(6.0, 30.0)
     # Forward active, 5 V across: qb = q1 + q1^2 Ic/IKF solves the Gummel-Poon charge equation.
     q1 = 1 / (1 + 5.0 / early - vbe / late)
@@ -51,13 +55,13 @@ def draw_bipolar(device: Bipolar, draw: Draws) -> dict[str, float]:
     saturation = transport / math.exp(
         (vbe - base * base_ohms - (amps + base) * emitter_ohms) / VT25
     )
-    icbo = draw.spread(device.icbo, 0.45 if not silicon else 0.9)
+    icbo = known.spread(device.icbo, 0.45 if not silicon else 0.9)
     return {
         "is": saturation,
         "bf": transport / (base * (1 - low_share)),
         "ise": base * low_share / (transport / saturation) ** (1 / ne),
         "ne": ne,
-        "br": draw.spread(device.reverse_gain, 0.35),
+        "br": known.spread(device.reverse_gain, 0.35),
         "vaf": early,
         "var": late,
         "ikf": ikf,
@@ -114,12 +118,13 @@ def bipolar_lines(
     return lines
 
 
-def draw_diode(device: Diode, draw: Draws) -> dict[str, float]:
+def draw_diode(device: Diode, draw: Draws, known: Draws | None = None) -> dict[str, float]:
     """One junction diode; real ones are less ideal than N = 1 away from their rated current."""
+    known = known or draw
     silicon = device.material is Material.SILICON
     ideality = draw.uniform(1.0, 1.8) if silicon else draw.uniform(1.0, 1.5)
     ohms = draw.log(0.05, 0.4) if device.size is Size.POWER else draw.log(0.4, 3.0)
-    drop = device.drop + draw.normal(0.012) - device.drop_amps * ohms
+    drop = device.drop + known.normal(0.012) - device.drop_amps * ohms
     return {
         "is": device.drop_amps / math.exp(drop / (ideality * VT25)),
         "n": ideality,

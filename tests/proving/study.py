@@ -26,7 +26,6 @@ from .truth import Solved, draw_specimen, solve
 CIRCUITS = Path(__file__).parents[2] / "circuits"
 SHARES = {"sound": 0.2, "single": 0.45, "pair": 0.1, "prior": 0.25}
 GENERATED = 0.5  # share of cases on stages that nobody drew
-FOLLOWED = 4  # every so many single faults are also hunted from zero readings
 PATIENCE = 180  # seconds a case may take
 
 Tool = Callable[[Stage, str], adapter.Answer]
