@@ -13,10 +13,12 @@ from biaspredict.model.stage import Stage
 
 if TYPE_CHECKING:
     from biaspredict.engine.solver import Solver
+    from biaspredict.infer.beside import Channels
     from biaspredict.infer.priors import Priors
     from biaspredict.infer.slips import ChartCheck
     from biaspredict.infer.verdict import Verdict
     from biaspredict.predict.bias import Bias
+    from biaspredict.predict.observe import Predictor
 
 
 @lru_cache(maxsize=1)
@@ -126,10 +128,37 @@ def proof(stage: Stage) -> Proof:
 
 
 def suspect(stage: Stage, readings: Readings, priors: Priors | None = None) -> Verdict:
-    """Rank what explains the readings. Raises Unsolved where even the sound stage does not solve."""
-    from biaspredict.errors import Unsolved
+    """Rank what explains the readings. Raises Unsolved where even the sound stage does not solve.
+
+    Of a stage that holds both channels, each pair of parts is taken to be alike.
+    """
     from biaspredict.infer.priors import standard_priors
-    from biaspredict.infer.verdict import judge
+    from biaspredict.infer.twins import TwinExplainer, both_within
+    from biaspredict.infer.verdict import judge, task_of
+
+    predictor, expected = _predictor(stage, readings)
+    lesson = both_within(predictor.stage, predictor.axes)
+    explainer = None if lesson is None else TwinExplainer(predictor, task_of(readings), lesson)
+    return judge(predictor, readings, priors or standard_priors(), expected, explainer)
+
+
+def suspect_beside(
+    stage: Stage, readings: Readings, others: Readings, priors: Priors | None = None
+) -> Channels:
+    """Rank what explains the readings, with the other channel's as evidence. Raises Unsolved."""
+    from biaspredict.infer.beside import judge_beside, other_stage
+    from biaspredict.infer.priors import standard_priors
+
+    predictor, expected = _predictor(stage, readings)
+    good, _ = _predictor(other_stage(stage), others)
+    return judge_beside(
+        predictor, readings, good, others, priors or standard_priors(), expected
+    )
+
+
+def _predictor(stage: Stage, readings: Readings) -> tuple[Predictor, dict[str, float]]:
+    """A predictor under the readings' conditions, and the sound volts of every node."""
+    from biaspredict.errors import Unsolved
     from biaspredict.model.circuit import SOUND
     from biaspredict.predict.conditions import as_read, axes_as_read
     from biaspredict.predict.observe import Predictor
@@ -142,6 +171,36 @@ def suspect(stage: Stage, readings: Readings, priors: Priors | None = None) -> V
             "the stage as transcribed has no operating point",
             remedy="Run `biaspredict proof` on it first.",
         )
-    expected = dict(zip(predictor.circuit.nodes, map(float, sound[0]), strict=True))
-    return judge(predictor, readings, priors or standard_priors(), expected)
+    return predictor, dict(zip(predictor.circuit.nodes, map(float, sound[0]), strict=True))
 
+
+def others_or_none(
+    path: str | None, stage: Stage, readings: Readings
+) -> Readings | None:
+    """The other channel's readings: from a file of their own, else from this channel's file.
+
+    Raises InputError where both are given, or where the file holds readings of both channels.
+    """
+    from dataclasses import replace
+
+    from biaspredict.errors import InputError
+    from biaspredict.predict.likeness import shared_rails
+
+    if path is None:
+        if not readings.other:
+            return None
+        title = f"{readings.title}, the other channel"
+        return replace(readings, title=title, entries=readings.other, other=(), skipped=())
+    found = load_readings(path, stage)
+    common = shared_rails(stage)
+    if readings.other or (found.other and any(r.node not in common for r in found.entries)):
+        both = readings.file if readings.other else path
+        raise InputError(
+            f"{both} holds readings of both channels, and --other names a file for one of them",
+            remedy="Leave --other out, or move the other channel's readings to its file.",
+        )
+    if not (found.entries or found.other):
+        raise InputError(
+            f"{path} holds no readings", remedy="Read the other channel at the same points first."
+        )
+    return replace(found, entries=(*found.entries, *found.other), other=())

@@ -60,6 +60,8 @@ class Readings:
 
     drive: generator (volts rms, source ohms, node) for signal readings, None where not given.
     skipped: names the person did not dare or could not reach.
+    other: readings under the names of the other channel (Stage.twins), each at the node of
+        this channel that is its fellow. They are evidence, not readings of this channel.
     """
 
     title: str
@@ -71,4 +73,5 @@ class Readings:
     minutes: float | None = None
     drive: tuple[float, float, str] | None = None
     skipped: tuple[str, ...] = ()
+    other: tuple[Reading, ...] = ()
     file: str = field(default="", compare=False)

@@ -11,6 +11,7 @@ from biaspredict.errors import InputError, Mistakes
 from biaspredict.model.readings import Reading, Readings
 from biaspredict.model.stage import Meter, Stage
 from biaspredict.notation import outside, reason, syntax
+from biaspredict.notation.channels import either
 from biaspredict.notation.clauses import (
     Clause,
     Conditions,
@@ -22,7 +23,7 @@ from biaspredict.notation.clauses import (
     Skip,
     Title,
 )
-from biaspredict.notation.figures import Bench, minutes, reading
+from biaspredict.notation.figures import Bench, minutes
 from biaspredict.notation.lines import Line, cut
 from biaspredict.notation.names import Index
 from biaspredict.notation.outside import METER_KEYS, misfit, single
@@ -75,13 +76,17 @@ def read_readings(text: str, file: str, stage: Stage) -> Readings:
         entries=tuple(book.entries),
         meter=book.bench.meter,
         skipped=tuple(dict.fromkeys(book.skipped)),
+        other=tuple(book.other),
         file=file,
         **book.values,  # type: ignore[arg-type]
     )
 
 
 def parse_entry(text: str, stage: Stage) -> Reading:
-    """Read one reading as typed at the bench, such as "Q1.base 3,1". Raises InputError."""
+    """Read one reading as typed at the bench, such as "Q1.base 3,1". Raises InputError.
+
+    Under a name of the other channel it is a reading at the fellow of that node here.
+    """
     lines, wrong = cut(text, "reading")
     if wrong:
         raise wrong[0]
@@ -92,7 +97,7 @@ def parse_entry(text: str, stage: Stage) -> Reading:
         raise InputError(
             "one reading at a time", remedy="Write it like Q1.base 3.1.", place=lines[0].span()
         )
-    return reading(said.entries[0], said.quantity, Bench(stage, Index(stage)))
+    return either(said.entries[0], said.quantity, Bench(stage, Index(stage)))[0]
 
 
 def _refuse_others(
@@ -154,6 +159,7 @@ class _Book:
     titled: bool = False
     values: dict[str, float | date | tuple[float, float, str]] = field(default_factory=dict)
     entries: list[Reading] = field(default_factory=list)
+    other: list[Reading] = field(default_factory=list)
     skipped: list[str] = field(default_factory=list)
     metered: bool = False
 
@@ -228,7 +234,8 @@ class _Book:
                 self.attempt(self._entry, entry, said.quantity)
 
     def _entry(self, entry: Entry, quantity: str) -> None:
-        self.entries.append(reading(entry, quantity, self.bench))
+        found, theirs = either(entry, quantity, self.bench)
+        (self.other if theirs else self.entries).append(found)
 
     def _generator(self, said: Generator) -> None:
         if said.key != "at" or (said.source is not None and said.source.key != "from"):

@@ -46,7 +46,8 @@ def write_readings(readings: Readings) -> str:
         source = f" from {written(ohms, reason.SOURCE_OHMS)}" if ohms else ""
         head.append(f"generator {written(volts, reason.SIGNAL)}{source} at {_node(node)}")
     skipped = [f"skip {', '.join(map(_node, readings.skipped))}"] if readings.skipped else []
-    blocks = [head, [_reading(entry) for entry in readings.entries], skipped]
+    other = [_reading(entry) for entry in readings.other]
+    blocks = [head, [_reading(entry) for entry in readings.entries], other, skipped]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 
 

@@ -1,0 +1,163 @@
+"""Two channels side by side: whether the other one is sound, what it teaches, what it sharpens."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from biaspredict.infer.evidence import Explainer
+from biaspredict.infer.faults import catalogue
+from biaspredict.infer.priors import Priors
+from biaspredict.infer.ranking import Ranking, rank
+from biaspredict.infer.splits import Label, label_of
+from biaspredict.infer.twins import TwinExplainer, learn
+from biaspredict.infer.verdict import SOUND_ENOUGH, Compared, Verdict, compared, judge, task_of
+from biaspredict.model.readings import Quantity, Reading, Readings
+from biaspredict.model.stage import Stage
+from biaspredict.predict.likeness import likeness, shared_rails
+from biaspredict.predict.observe import Predictor
+
+UNLIKELY = 0.01  # a fit this bad is no sound channel's
+
+
+@dataclass(frozen=True, slots=True)
+class Sharpness:
+    """How much an answer tells: parts in the first group, the best of them, bits left open."""
+
+    parts: tuple[str, ...]
+    best: Label
+    weight: float
+    bits: float
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """One place in both channels; either reading may be missing.
+
+    low, high: where mine minus theirs lies in 95 % of sound pairs, given theirs; off: standard
+    deviations from the middle of that. NaN where one of the two is missing or not comparable.
+    """
+
+    mine: Reading | None
+    theirs: Reading | None
+    low: float = math.nan
+    high: float = math.nan
+    off: float = math.nan
+
+    @property
+    def difference(self) -> float:
+        if self.mine is None or self.theirs is None:
+            return math.nan
+        return self.mine.value - self.theirs.value
+
+    @property
+    def alike(self) -> bool:
+        return not (self.difference < self.low or self.difference > self.high)
+
+
+@dataclass(frozen=True, slots=True)
+class Channels:
+    """The answer with the other channel as evidence, beside the answer without it.
+
+    verdict: the answer to go by; alone: without the other channel. used: the other channel is
+    sound enough to teach; doubt: why not. sound_there: weight of no fault in it.
+    """
+
+    verdict: Verdict
+    alone: Verdict
+    others: Readings
+    rows: tuple[Beside, ...]
+    used: bool
+    sound_there: float
+    doubt: Reading | None
+
+    @property
+    def before(self) -> Sharpness:
+        return sharpness(self.alone.ranking)
+
+    @property
+    def after(self) -> Sharpness:
+        return sharpness(self.verdict.ranking)
+
+
+def other_stage(stage: Stage) -> Stage:
+    """The other channel as far as the sheet knows it: what was fitted or measured here is not
+    there."""
+    parts = tuple(
+        replace(part, fitted=None, measured=None) if part.printed is not None else part
+        for part in stage.parts
+    )
+    return replace(stage, parts=parts)
+
+
+def judge_beside(
+    predictor: Predictor, readings: Readings, good: Predictor, others: Readings,
+    priors: Priors, expected: dict[str, float],
+) -> Channels:
+    """Judge this channel's readings alone, and with what the other channel's teach.
+
+    predictor, expected: as for `judge`, of this channel; good: of the other one.
+    """
+    alone = judge(predictor, readings, priors, expected)
+    there = Explainer(good, task_of(others))
+    known = tuple(f for f in catalogue(good.stage, priors) if not f.silent)
+    sound_there = rank(there, known)
+    task = task_of(readings)
+    lesson = learn(
+        there, others, predictor.axes, likeness(predictor.stage, predictor.axes), readings,
+        task.probes,
+    )
+    used = sound_there.sound >= SOUND_ENOUGH and lesson.fit >= UNLIKELY
+    explainer = TwinExplainer(
+        predictor, task, lesson, there, shared_rails(predictor.stage)
+    )
+    verdict = judge(predictor, readings, priors, expected, explainer) if used else alone
+    rows = _rows(readings, others, compared(explainer, readings) if used else ())
+    doubt = None if used else _worst(there, others)
+    return Channels(verdict, alone, others, rows, used, sound_there.sound, doubt)
+
+
+def _worst(there: Explainer, others: Readings) -> Reading | None:
+    """The other channel's reading that is farthest from a sound one."""
+    found = compared(there, others)
+    return max(found, key=lambda c: abs(c.off)).reading if found else None
+
+
+def _rows(
+    readings: Readings, others: Readings, told: tuple[Compared, ...]
+) -> tuple[Beside, ...]:
+    """Every place that was read in either channel, in this channel's order, then the rest."""
+    bands = {c.reading: c for c in told}
+    left = list(others.entries)
+    found = []
+    for reading in readings.entries:
+        theirs = next((r for r in left if _place(r) == _place(reading)), None)
+        if theirs is not None:
+            left.remove(theirs)
+        band = bands.get(reading)
+        if theirs is None or band is None or reading.quantity is not Quantity.VOLTS:
+            found.append(Beside(reading, theirs))
+        else:
+            low, high = band.low - theirs.value, band.high - theirs.value
+            found.append(Beside(reading, theirs, low, high, band.off))
+    return (*found, *(Beside(None, reading) for reading in left))
+
+
+def _place(reading: Reading) -> tuple[str, str | None, Quantity]:
+    return reading.node, reading.minus, reading.quantity
+
+
+def sharpness(ranking: Ranking) -> Sharpness:
+    """Of an answer: told apart are parts, as in the splits."""
+    shares: dict[Label, float] = {}
+    for suspect in ranking.suspects:
+        label = label_of(suspect.parts)
+        shares[label] = shares.get(label, 0.0) + suspect.weight
+    group = {p for s in ranking.suspects if s.group == 1 for p in label_of(s.parts)}
+    best = max(shares, key=lambda label: shares[label], default=())
+    every = np.array([ranking.sound, *shares.values()])
+    every = every[every > 0] / every.sum()
+    bits = float(-(every * np.log2(every)).sum()) if every.size else 0.0
+    return Sharpness(tuple(sorted(group)), best, shares.get(best, 0.0), max(bits, 0.0))
