@@ -1,0 +1,93 @@
+"""The integral over sound spread against the exact one, and planted latents recovered."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from biaspredict.engine.batch import Batch
+from biaspredict.infer.components import NO_FAULT
+from biaspredict.infer.evidence import Explainer, model_variance
+from biaspredict.infer.faults import catalogue
+from biaspredict.infer.priors import standard_priors
+from biaspredict.infer.ranking import components_of, rank
+from biaspredict.infer.verdict import task_of
+from biaspredict.model.readings import Quantity
+from biaspredict.predict.observe import Predictor
+
+from .stages import DIVIDER, LINEAR, readings, stage
+
+
+def _explainer(text: str, read: str) -> Explainer:
+    of = stage(text)
+    return Explainer(Predictor(of, Batch()), task_of(readings(read, of)))
+
+
+def test_evidence_of_a_linear_stage_is_the_multivariate_normal_density() -> None:
+    """Resistor spreads small enough to be linear: scipy's density is exact there."""
+    explainer = _explainer(LINEAR.replace("10%", "0.1%").replace("5%", "0.1%"), "A 6.68\nB 3.33")
+    scores = explainer.score([NO_FAULT])
+    seen, slopes = explainer.look(
+        [NO_FAULT], np.zeros((1, explainer.width)), 0, explainer.task.probes
+    )
+    noise = explainer.task.sigmas**2 + model_variance(seen.values[0], Quantity.VOLTS)
+    covariance = slopes[0] @ slopes[0].T + np.diag(noise)
+    exact = stats.multivariate_normal(seen.values[0], covariance).logpdf(explainer.task.values)
+    assert scores.log_evidence[0] == pytest.approx(exact, abs=1e-3)
+
+
+def test_evidence_of_a_transistor_stage_agrees_with_sampling() -> None:
+    """Importance sampling over 20,000 sound specimens, each weighed by the meter's density."""
+    explainer = _explainer(DIVIDER, "Q1.base 3.4\nQ1.emitter 2.75\nQ1.collector 7.6")
+    scores = explainer.score([NO_FAULT])
+    random = np.random.default_rng(3)
+    latents = random.standard_normal((20_000, explainer.width))
+    predictor = explainer.predictor
+    seen = predictor.observe(
+        [NO_FAULT.variation(())] * len(latents), latents * predictor.sigmas,
+        explainer.task.probes,
+    )
+    noise = explainer.task.sigmas**2 + np.stack(
+        [model_variance(seen.values[:, k], Quantity.VOLTS) for k in range(3)], axis=1
+    )
+    each = stats.norm(seen.values, np.sqrt(noise)).logpdf(explainer.task.values).sum(1)
+    assert seen.solved.all()
+    sampled = np.logaddexp.reduce(each) - np.log(len(each))
+    effective = np.exp(each - each.max()).sum()
+    assert effective > 50, "too few specimens near the readings for a comparison"
+    assert scores.log_evidence[0] == pytest.approx(sampled, abs=0.3)
+
+
+@pytest.mark.parametrize(("factor", "mode"), [(1.6, "drift up"), (0.5, "drift down")])
+def test_a_planted_drift_is_found_with_its_factor(factor: float, mode: str) -> None:
+    of = stage(DIVIDER)
+    predictor = Predictor(of, Batch())
+    fault = next(f for f in catalogue(of, standard_priors()) if f.key == ("R3", mode))
+    volts = dict(zip(predictor.circuit.nodes, predictor.volts([fault.act(factor)])[0],
+                     strict=True))
+    read = "\n".join(f"{n} {volts[n]:.3f}" for n in ("B+", "Q1.base", "Q1.emitter", "Q1.collector"))
+    ranking = rank(Explainer(predictor, task_of(readings(read, of))),
+                   [f for f in catalogue(of, standard_priors()) if not f.silent])
+    found = next(s for s in ranking.suspects if s.faults[0].key == ("R3", mode))
+    severity = found.severities[0]
+    assert found.group == 1
+    assert severity is not None
+    assert severity.low <= factor <= severity.high
+
+
+def test_weights_sum_to_one_and_sound_readings_are_called_sound() -> None:
+    explainer = _explainer(DIVIDER, "B+ 20.0\nQ1.base 3.38\nQ1.emitter 2.72\nQ1.collector 7.4")
+    of = explainer.predictor.stage
+    ranking = rank(explainer, [f for f in catalogue(of, standard_priors()) if not f.silent])
+    total = ranking.sound + sum(s.weight for s in ranking.suspects)
+    assert total == pytest.approx(1.0, abs=1e-9)
+    assert ranking.sound > 0.8
+
+
+def test_every_component_of_a_fault_shares_its_prior() -> None:
+    """The cells and the touched lead split a fault's odds between them."""
+    of = stage(DIVIDER)
+    for fault in catalogue(of, standard_priors()):
+        shares = [np.exp(c.log_prior) for c in components_of([fault])]
+        assert sum(shares) == pytest.approx(fault.chance / (1 - fault.chance), rel=1e-9)
