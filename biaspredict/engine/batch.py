@@ -14,11 +14,12 @@ from biaspredict.engine.network import Network
 from biaspredict.engine.newton import Outcome, newton
 from biaspredict.engine.plan import Ints, Lot, Plan, lot, plan_of, sensible
 from biaspredict.engine.solver import Floats, Solutions
-from biaspredict.engine.values import MARGIN
-from biaspredict.model.circuit import SOUND, Axis, Circuit, Device, Variation
+from biaspredict.engine.values import IDLE_ZENER, MARGIN
+from biaspredict.model.circuit import FIELDS, SOUND, Axis, Circuit, Device, Variation
 
+ZENER_VOLTS = FIELDS[Device.JUNCTION].index("zener_volts")
 CACHE, SMALLEST, LARGEST = 2e6, 256, 1024  # bytes of matrices, variations in one chunk
-WORTHWHILE = 48  # variations of one wiring from which on the sparse form is the faster,
+WORTHWHILE = 150  # variations of one wiring from which on the sparse form is the faster,
 CROWDED = 0.45  # as long as it holds no greater share of all slopes than this
 FEW = 8  # a chunk goes on until so small a part of it is left
 ROUNDS = 20  # of Newton before a variation takes a detour
@@ -239,7 +240,8 @@ def _driven(plan: Plan, made: Lot) -> NDArray[np.bool_]:
 def limits(plan: Plan, made: Lot) -> tuple[Floats, Floats]:
     """The volts (B,) between which every node must lie, margin included.
 
-    A load to ground is a rail like any other; one between two nodes widens both ends.
+    A load to ground is a rail like any other; one between two nodes widens both ends, and so
+    does a zener by IDLE_ZENER of its volts.
     """
     low, high = np.zeros(made.many), np.zeros(made.many)
     ends: list[NDArray[np.float64]] = []
@@ -247,6 +249,10 @@ def limits(plan: Plan, made: Lot) -> tuple[Floats, Floats]:
     if sources is not None:
         ends.extend(made.values[sources.rows])
     more = np.full(made.many, MARGIN)
+    junctions = plan.placed.get(Device.JUNCTION)
+    if junctions is not None:
+        zeners = made.values[junctions.rows + ZENER_VOLTS]
+        more += IDLE_ZENER * np.where(np.isfinite(zeners), zeners, 0.0).sum(axis=0)
     for a, b, ohms, volts in zip(
         made.load_from, made.load_to, made.load_ohms, made.load_volts, strict=True
     ):

@@ -44,12 +44,12 @@ class Form(Protocol):
         """Add (B,) siemens to every diagonal place but ground's."""
         ...
 
-    def solve(self, slopes: Floats, right: Floats) -> tuple[Floats, Floats | None]:
-        """Answers (N, B), NaN where there is none, and signs of the determinants if known."""
+    def solve(self, slopes: Floats, right: Floats) -> Floats:
+        """Answers (N, B), not finite where there is none. The slopes may be used up."""
         ...
 
     def signs(self, slopes: Floats, which: Ints) -> Floats:
-        """Signs of the determinants of some variations."""
+        """Signs of the determinants of some variations, of slopes that were solved."""
         ...
 
 
@@ -79,7 +79,7 @@ class Dense:
         every = range(1, self.nodes)
         slopes[:, every, every] += more[:, None]
 
-    def solve(self, slopes: Floats, right: Floats) -> tuple[Floats, Floats | None]:
+    def solve(self, slopes: Floats, right: Floats) -> Floats:
         answer = np.zeros(right.shape)
         inner = slopes[:, 1:, 1:]
         try:
@@ -90,7 +90,7 @@ class Dense:
                     answer[1:, i] = np.linalg.solve(matrix, right[1:, i])
                 except np.linalg.LinAlgError:
                     answer[1:, i] = np.nan
-        return answer, None
+        return answer
 
     def signs(self, slopes: Floats, which: Ints) -> Floats:
         return np.asarray(np.linalg.slogdet(slopes[which, 1:, 1:])[0])
@@ -149,16 +149,13 @@ class Sparse:
         every = np.arange(1, self.nodes)
         slopes[self.slot[every, every]] += more
 
-    def solve(self, slopes: Floats, right: Floats) -> tuple[Floats, Floats | None]:
+    def solve(self, slopes: Floats, right: Floats) -> Floats:
         a, b = slopes, right.copy()
         many = a.shape[1]
-        sign = np.ones(many, dtype=bool)
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             for node, middle, others, below, beside, among in self.steps:
-                pivot = a[middle]
-                sign ^= pivot < 0.0
                 share = a[below]
-                share /= pivot
+                share /= a[middle]
                 row = a[beside]
                 a[among] -= (share[:, None] * row).reshape(-1, many)
                 b[others] -= share * b[node]
@@ -166,10 +163,12 @@ class Sparse:
                 b[node] -= (a[beside] * b[others]).sum(axis=0)
                 b[node] /= a[middle]
         b[0] = 0.0
-        return b, np.where(sign, 1.0, -1.0)
+        return b
 
     def signs(self, slopes: Floats, which: Ints) -> Floats:
-        raise NotImplementedError("known from solve")
+        every = np.arange(1, self.nodes)
+        pivots = slopes[self.slot[every, every][:, None], which]
+        return np.asarray(np.sign(pivots).prod(axis=0))
 
 
 def _order(

@@ -60,7 +60,7 @@ def newton(
             leaving += tie * (at - tied)
             form.tie(slopes, tie)
         own = form.diagonal(slopes)
-        step, signs = form.solve(slopes, -leaving)
+        step = form.solve(slopes, -leaving)
         size = np.abs(step)
         broken = ~(size < WILD).all(axis=0)
         step[:, broken] = 0.0
@@ -82,8 +82,7 @@ def newton(
             where = np.flatnonzero(done)
             found[:, active[where]] = at[:, where]
             solved[active[where]] = True
-            sign = form.signs(slopes, where) if signs is None else signs[where]
-            stable[active[where]] = sign > 0.0
+            stable[active[where]] = form.signs(slopes, where) > 0.0
             moving &= ~done
         left = np.count_nonzero(moving)
         if left <= few:

@@ -27,6 +27,9 @@ from biaspredict.model.devices import KELVIN, REFERENCE_CELSIUS, thermal_volts
 from biaspredict.model.stage import GROUND
 
 MARGIN = 1.0  # volts a node may stand beyond the rails before a solve is not believed
+# Where nothing but GMIN holds an end of a zener, GMIN across its breakdown branch, which a source
+# biases by about its volts, works against three more: both junctions' leak, the shunt to ground.
+IDLE_ZENER = 0.25
 ZENER_SATURATION = 1e-15  # amps of the diode that stands for the breakdown of a junction
 GATE_SATURATION = 1e-14  # amps, gate junctions of every JFET
 
@@ -199,12 +202,15 @@ def _sensible(element: Element) -> bool:
 def limits(circuit: Circuit, loads: Sequence[Load]) -> tuple[float, float]:
     """The volts between which every node of a DC solution must lie, margin included.
 
-    A load to ground is a rail like any other; one between two nodes widens both ends.
+    A load to ground is a rail like any other; one between two nodes widens both ends, and so
+    does a zener by IDLE_ZENER of its volts.
     """
     low, high, more = 0.0, 0.0, MARGIN
     for element in circuit.elements:
         if element.device is Device.SOURCE:
             low, high = min(low, element.values[0]), max(high, element.values[0])
+        elif element.device is Device.JUNCTION and math.isfinite(element.value("zener_volts")):
+            more += IDLE_ZENER * element.value("zener_volts")
     for load in loads:
         if GROUND in (load.a, load.b):
             volts = load.volts if load.b == GROUND else -load.volts

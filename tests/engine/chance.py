@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import random
 
 from biaspredict.model.circuit import (
@@ -15,15 +14,6 @@ from biaspredict.model.circuit import (
     Variation,
 )
 from tests.engine import hand
-
-
-def has_zener(circuit: Circuit) -> bool:
-    """Whether a junction breaks down. Where GMIN alone holds one of its ends, the breakdown
-    branch sets that end outside the rails, which no engine believes."""
-    return any(
-        e.device is Device.JUNCTION and math.isfinite(e.value("zener_volts"))
-        for e in circuit.elements
-    )
 
 
 def circuit(rng: random.Random) -> Circuit:
