@@ -13,6 +13,7 @@ from biaspredict.model.stage import Stage
 
 if TYPE_CHECKING:
     from biaspredict.engine.solver import Solver
+    from biaspredict.engine.ngspice import Ngspice
     from biaspredict.infer.beside import Channels
     from biaspredict.infer.priors import Priors
     from biaspredict.infer.slips import ChartCheck
@@ -20,9 +21,10 @@ if TYPE_CHECKING:
     from biaspredict.predict.bias import Bias
     from biaspredict.predict.observe import Predictor
 
+    from biaspredict.predict.raw_rail import Fed
 
 @lru_cache(maxsize=1)
-def referee() -> Solver:
+def referee() -> Ngspice:
     """ngspice, which gives every printed prediction. Raises EngineMissing."""
     from biaspredict.engine.ngspice import Ngspice
 
@@ -102,15 +104,26 @@ def priors_or_standard(path: str | None) -> Priors:
 
 
 def bias(stage: Stage) -> Bias:
+@lru_cache(maxsize=8)
+def fed(stage: Stage) -> Fed:
+    """The stage with rails for what its windings feed; as it is where none does.
+
+    Raises InputError, Unsolved, EngineMissing.
+    """
+    from biaspredict.predict.raw_rail import on_rails
+
+    return on_rails(stage, referee())
+
+
     """Predicted volts with bands. Raises Unsolved, EngineMissing."""
     from biaspredict.predict.bias import predict_bias
 
-    return predict_bias(stage, referee(), ranker())
+    return predict_bias(fed(stage).stage, referee(), ranker())
 
 
 def proof(stage: Stage) -> Proof:
     """Read a transcription for slips. Raises EngineMissing."""
-    from biaspredict.errors import Unsolved
+    from biaspredict.errors import InputError, Unsolved
     from biaspredict.infer.slips import check_chart
     from biaspredict.predict.observe import Predictor
     from biaspredict.predict.strain import strain
@@ -122,8 +135,10 @@ def proof(stage: Stage) -> Proof:
         found = bias(stage)
     except Unsolved as problem:
         return Proof(stage, findings, (), None, problem.fact)
-    predictor = Predictor(stage, ranker())
-    charts = tuple(check_chart(predictor, chart) for chart in stage.charts)
+    except InputError as problem:
+        return Proof(stage, findings, (), None, f"{problem.fact}. {problem.remedy}")
+    predictor = Predictor(found.stage, ranker())
+    charts = tuple(check_chart(predictor, chart) for chart in found.stage.charts)
     return Proof(stage, (*findings, *strain(stage, found.volts())), charts, found)
 
 
@@ -163,7 +178,10 @@ def _predictor(stage: Stage, readings: Readings) -> tuple[Predictor, dict[str, f
     from biaspredict.predict.conditions import as_read, axes_as_read
     from biaspredict.predict.observe import Predictor
 
-    now = as_read(stage, readings)
+    from biaspredict.predict.raw_rail import must_be_direct
+    found = fed(stage)
+    must_be_direct(found, readings)
+    now = as_read(found.stage, readings)
     predictor = Predictor(now, ranker(), axes_as_read(now, readings))
     sound = predictor.volts([SOUND])
     if sound[0, 0] != sound[0, 0]:
