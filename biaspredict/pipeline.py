@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -12,16 +13,18 @@ from biaspredict.model.readings import Readings
 from biaspredict.model.stage import Stage
 
 if TYPE_CHECKING:
-    from biaspredict.engine.solver import Solver
     from biaspredict.engine.ngspice import Ngspice
+    from biaspredict.engine.solver import Solver
     from biaspredict.infer.beside import Channels
     from biaspredict.infer.priors import Priors
     from biaspredict.infer.slips import ChartCheck
     from biaspredict.infer.verdict import Verdict
     from biaspredict.predict.bias import Bias
+    from biaspredict.predict.capacitors import Capacitors
     from biaspredict.predict.observe import Predictor
-
     from biaspredict.predict.raw_rail import Fed
+    from biaspredict.predict.swap import Swap
+
 
 @lru_cache(maxsize=1)
 def referee() -> Ngspice:
@@ -103,7 +106,6 @@ def priors_or_standard(path: str | None) -> Priors:
     return standard_priors() if path is None else load_priors(path)
 
 
-def bias(stage: Stage) -> Bias:
 @lru_cache(maxsize=8)
 def fed(stage: Stage) -> Fed:
     """The stage with rails for what its windings feed; as it is where none does.
@@ -115,7 +117,8 @@ def fed(stage: Stage) -> Fed:
     return on_rails(stage, referee())
 
 
-    """Predicted volts with bands. Raises Unsolved, EngineMissing."""
+def bias(stage: Stage) -> Bias:
+    """Predicted volts with bands, windings as `fed`. Raises InputError, Unsolved, EngineMissing."""
     from biaspredict.predict.bias import predict_bias
 
     return predict_bias(fed(stage).stage, referee(), ranker())
@@ -148,12 +151,14 @@ def suspect(stage: Stage, readings: Readings, priors: Priors | None = None) -> V
     Of a stage that holds both channels, each pair of parts is taken to be alike.
     """
     from biaspredict.infer.priors import standard_priors
+    from biaspredict.infer.tasks import task_of
     from biaspredict.infer.twins import TwinExplainer, both_within
-    from biaspredict.infer.verdict import judge, task_of
+    from biaspredict.infer.verdict import judge
 
     predictor, expected = _predictor(stage, readings)
     lesson = both_within(predictor.stage, predictor.axes)
-    explainer = None if lesson is None else TwinExplainer(predictor, task_of(readings), lesson)
+    task = task_of(readings, predictor.stage)
+    explainer = None if lesson is None else TwinExplainer(predictor, task, lesson)
     return judge(predictor, readings, priors or standard_priors(), expected, explainer)
 
 
@@ -177,8 +182,8 @@ def _predictor(stage: Stage, readings: Readings) -> tuple[Predictor, dict[str, f
     from biaspredict.model.circuit import SOUND
     from biaspredict.predict.conditions import as_read, axes_as_read
     from biaspredict.predict.observe import Predictor
-
     from biaspredict.predict.raw_rail import must_be_direct
+
     found = fed(stage)
     must_be_direct(found, readings)
     now = as_read(found.stage, readings)
@@ -222,3 +227,30 @@ def others_or_none(
             f"{path} holds no readings", remedy="Read the other channel at the same points first."
         )
     return replace(found, entries=(*found.entries, *found.other), other=())
+
+
+def capacitors(
+    stage: Stage,
+    sections: Sequence[str],
+    start: str | None = None,
+    end: str | None = None,
+    square: float | None = None,
+) -> Capacitors:
+    """What the capacitors do on the way from an input to an output. Raises InputError, Unsolved."""
+    from biaspredict.predict.capacitors import capacitors as capacitors_of
+
+    return capacitors_of(
+        fed(stage).stage, referee(), ranker(),
+        sections=tuple(sections), start=start, end=end, square=square,
+    )
+
+
+def swap(
+    stage: Stage, changes: Sequence[str], start: str | None = None, end: str | None = None
+) -> Swap:
+    """Before and after changes such as "C3=47uF". Raises InputError, Unsolved, EngineMissing."""
+    from biaspredict.notation.change import read_changes
+    from biaspredict.predict.swap import swap as swapped
+
+    read = [(change.after, change.sure) for change in read_changes(stage, changes)]
+    return swapped(stage, read, referee(), ranker(), start=start, end=end)

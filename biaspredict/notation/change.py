@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 
 from biaspredict.errors import InputError
@@ -52,7 +53,7 @@ def read_change(stage: Stage, text: str) -> Change:
         raise InputError(f"{text}: {problem.fact}", remedy=problem.remedy) from None
 
 
-def read_changes(stage: Stage, texts: list[str]) -> tuple[Change, ...]:
+def read_changes(stage: Stage, texts: Sequence[str]) -> tuple[Change, ...]:
     """Read several changes; InputError where one part is changed twice."""
     found: dict[str, Change] = {}
     for text in texts:
@@ -61,12 +62,6 @@ def read_changes(stage: Stage, texts: list[str]) -> tuple[Change, ...]:
             raise InputError(f"{change.before.ref} is changed twice", remedy="Keep one of the two.")
         found[change.before.ref] = change
     return tuple(found.values())
-
-
-def changed(stage: Stage, changes: tuple[Change, ...]) -> Stage:
-    """The stage with these parts changed."""
-    new = {change.after.ref: change.after for change in changes}
-    return replace(stage, parts=tuple(new.get(part.ref, part) for part in stage.parts))
 
 
 def _part(stage: Stage, name: str) -> Part:
@@ -92,14 +87,14 @@ def _changed(stage: Stage, part: Part, said: str) -> Change:
         )
     if kind in CAPACITORS:
         kind = _capacitor(part, clauses)
-    missing = _missing(part, clauses)
+    missing, kept = _missing(part, clauses)
     if missing:
         line = _line(f"{part.ref} {missing} {said}")
         clauses = _clauses(line, part)
     draft = describe(part.ref, kind, clauses, line.span(), stage.assumptions.bare_capacitors)
     new = dict(draft.fields)
     value = new.pop("printed", None)
-    if value is not None and value != part.now:
+    if value is not None and not kept:
         new |= {"fitted": value, "measured": None}
     if new.get("device") is None:
         new.pop("device", None)
@@ -141,8 +136,8 @@ def _capacitor(part: Part, clauses: tuple[Clause, ...]) -> Kind:
     return said or part.kind
 
 
-def _missing(part: Part, clauses: tuple[Clause, ...]) -> str:
-    """What the old part still says of the new one: its value, or what sort of device it is."""
+def _missing(part: Part, clauses: tuple[Clause, ...]) -> tuple[str, bool]:
+    """What the old part still says of the new one, and whether that is its very value."""
     device = part.device
     if isinstance(device, Bipolar | Fet | Diode):
         roles = {role(clause.word) for clause in clauses if clause.word in DEVICE_WORDS}
@@ -157,16 +152,16 @@ def _missing(part: Part, clauses: tuple[Clause, ...]) -> str:
             known = {"polarity": device.channel.value}
         else:
             known = {"material": device.material.value, "size": device.size.value}
-        return " ".join(word for what, word in known.items() if what not in roles)
+        return " ".join(word for what, word in known.items() if what not in roles), False
     why = dict(AMOUNTS.get(part.kind, ())).get("printed")
     link = any(clause.word == "link" for clause in clauses)
     if part.now is None or why is None or link:
-        return ""
+        return "", False
     bare = [c.amounts[0].text for c in clauses if c.form is Form.AMOUNT and not c.key]
     others = [other for name, other in AMOUNTS[part.kind] if name != "printed"]
     if all(any(_reads(text, other.unit) for other in others) for text in bare):
-        return written(part.now, why)
-    return ""
+        return written(part.now, why), True
+    return "", False
 
 
 def _reads(text: str, unit: Unit) -> bool:

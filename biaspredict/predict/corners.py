@@ -272,13 +272,13 @@ def _reasons(
             f"3 dB down lies below {top.ref}'s own corner because {top.ref} alone can take no "
             f"more than {-(top.most or 0.0):.1f} dB: beyond that its resistor carries the signal."
         )
-    elif exact < total / AGREE:
+    elif first / AGREE <= exact < total / AGREE:
         yield (
             f"{top.ref} would be 3 dB down by itself at its own corner; together with the others "
             "that happens at the 3 dB figure. The sum counts every other corner in full, though "
             "so far above them they have not lost that much: it errs on the high side."
         )
-    elif exact > total * AGREE:
+    elif not _near(exact, total):
         yield (
             "The capacitors work on each other through the bias or a feedback loop, which no own "
             "corner and no sum can know: believe the 3 dB figure."

@@ -11,7 +11,8 @@ from biaspredict.engine.flatten import flatten
 from biaspredict.engine.solver import Floats, Solver
 from biaspredict.graph.network import floating
 from biaspredict.model.circuit import Circuit, Variation
-from biaspredict.model.parts import CAPACITORS, Kind, Part
+from biaspredict.model.devices import Bipolar, Fet
+from biaspredict.model.parts import CAPACITORS, POTS, Kind, Part
 from biaspredict.model.stage import GROUND, Stage
 from biaspredict.predict.bias import Bias
 from biaspredict.series import next_working_volts
@@ -19,6 +20,7 @@ from biaspredict.series import next_working_volts
 READABLE = 0.05  # volts beyond its band that make a shift worth the name (common practice)
 RUNGS = np.geomspace(1e9, 10.0, 33)  # ohms of leak, from none to a short
 FINER = 17
+SHORT = 0.1  # amps from which a capacitor is not leaky but shorted (common practice)
 # JAN-C-62 (read on a public page): I in mA = K C + 0.3 with C in uF, K by working volts.
 OLD = ((100.0, 0.01), (250.0, 0.02), (350.0, 0.025), (450.0, 0.04))
 OLD_FLOOR = 0.3e-3
@@ -32,7 +34,8 @@ class Leak:
     takes `node` out of its band, to `node_volts`; None where none does, or nothing is across.
     rated: working volts the limits are reckoned with, `printed` or else the lowest that would
     stand `volts`. limit, old_limit: amps that a new part, and one by old practice, may leak;
-    None for dielectrics that should not leak at all.
+    None for dielectrics that should not leak at all. matters: `node` is one of a transistor, a
+    pot or a port, where DC does more than sit.
     """
 
     ref: str
@@ -44,6 +47,7 @@ class Leak:
     printed: bool
     limit: float | None
     old_limit: float | None
+    matters: bool
 
 
 def modern_limit(farads: float, volts: float) -> float:
@@ -69,18 +73,28 @@ def leakage(bias: Bias, solver: Solver) -> tuple[Leak, ...]:
     for part in parts:
         volts = bias.inner[part.nodes[0]] - bias.inner[part.nodes[1]]
         worst = None if abs(volts) < READABLE else _least(part, circuit, watched, solver)
-        found.append(_leak(part, volts, worst))
+        found.append(_leak(part, volts, worst, stage))
     return tuple(found)
 
 
-def _leak(part: Part, volts: float, worst: tuple[float, str, float] | None) -> Leak:
+def _leak(
+    part: Part, volts: float, worst: tuple[float, str, float] | None, stage: Stage
+) -> Leak:
     rated = part.volts or next_working_volts(volts)
     limits: tuple[float | None, float | None] = (None, None)
     if part.kind is Kind.ELECTROLYTIC and rated is not None and part.now:
         limits = modern_limit(part.now, rated), old_limit(part.now, rated)
     amps, node, node_volts = worst or (None, None, None)
     return Leak(
-        part.ref, volts, amps, node, node_volts, rated, part.volts is not None, *limits
+        part.ref, volts, amps, node, node_volts, rated, part.volts is not None, *limits,
+        node is not None and _matters(stage, node),
+    )
+
+
+def _matters(stage: Stage, node: str) -> bool:
+    """Whether DC at a node does more than sit there: it shifts a transistor, or is handed on."""
+    return any(port.node == node for port in (*stage.outputs, *stage.inputs)) or any(
+        isinstance(part.device, Bipolar | Fet) or part.kind in POTS for part, _ in stage.at(node)
     )
 
 
@@ -112,7 +126,8 @@ def _least(
         _, better = _first_out(part, circuit, watched, solver, finer)
         first = better or first
     ohms, across, node, volts = first
-    return abs(across) / ohms, node, volts
+    amps = abs(across) / ohms
+    return (amps, node, volts) if amps < SHORT else None
 
 
 _Found = tuple[float, float, str, float]

@@ -47,6 +47,8 @@ class Referee(Solver, Protocol):
         *,
         start: Start = "off",
         drives: Mapping[str, tuple[float, float]] | None = None,
+        charges: Mapping[str, float] | None = None,
+        degrees: float = 0.0,
     ) -> tuple[Floats, Floats]: ...
 
 
@@ -182,7 +184,7 @@ def signal_path_of(
     Unsolved where the operating point is not verified, is unstable, or leaves a transistor on
     the way unable to amplify, or where nothing arrives.
     """
-    first, last = _ports(stage, start, end)
+    first, last = ports_of(stage, start, end)
     circuit = signal_circuit(stage)
     found = referee.solve(circuit, [SOUND])
     if not found.solved[0]:
@@ -203,7 +205,11 @@ def signal_path_of(
     return path
 
 
-def _ports(stage: Stage, start: str | None, end: str | None) -> tuple[Port, Port]:
+def ports_of(stage: Stage, start: str | None, end: str | None) -> tuple[Port, Port]:
+    """The input and the output of those names, or the pair with the longest way between them.
+
+    Raises InputError where the stage has none, or none of that name.
+    """
     for what, ports, sample in (
         ("input", stage.inputs, "input IN from 600"),
         ("output", stage.outputs, "output OUT into 47K"),

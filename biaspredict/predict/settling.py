@@ -127,9 +127,9 @@ def waits(motion: Motion, kept: Sequence[Store], volts: Floats) -> Floats:
 
 def _apart(stage: Stage, circuit: Circuit) -> tuple[str, ...]:
     """One node of each part of the stage whose DC nothing sets; outputs before others."""
+    loose = floating(stage)
     ports = [port.node for port in (*stage.outputs, *stage.inputs)]
-    loose = [node for node in (*ports, *circuit.nodes) if node in floating(stage)]
-    return tuple(dict.fromkeys(node for node in loose if node in circuit.nodes))
+    return tuple(dict.fromkeys(n for n in (*ports, *circuit.nodes) if n in loose))
 
 
 def _loose(circuit: Circuit, node: str, seconds: Floats, kept: Sequence[Store]) -> Loose:

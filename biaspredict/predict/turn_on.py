@@ -24,8 +24,8 @@ LONGER = 4.0  # times, when some node has not settled at the end of a run
 @dataclass(frozen=True, slots=True)
 class TurnOn:
     """seconds: node to the time from which it stays within 1 % (or 10 mV) of its final volts,
-    None where it has not got there. thumps: output node to the volts farthest from its final
-    ones that it passes through. span: seconds that were run.
+    None where it has not got there. thumps: output node to the volts that it reaches
+    farthest beyond the way from nothing to its final ones, 0 where it goes straight. span: seconds that were run.
     """
 
     seconds: Mapping[str, float | None]
@@ -46,7 +46,7 @@ def turn_on(stage: Stage, referee: Referee) -> TurnOn:
     Unsolved for a stage fed by a transformer winding, whose volts never rest.
     """
     circuit = flatten(stage)
-    if any(element.device is Device.WINDING for element in circuit.elements):
+    if any(e.device is Device.WINDING and e.value("rms") > 0.0 for e in circuit.elements):
         raise Unsolved(
             "a transformer winding feeds this stage, so its volts never quite rest",
             remedy="Look at the supply by itself, and give this stage a rail instead.",
@@ -66,8 +66,12 @@ def turn_on(stage: Stage, referee: Referee) -> TurnOn:
     for port in stage.outputs:
         if port.node in watched:
             column = circuit.nodes.index(port.node)
-            off = np.abs(volts[:, column] - final[column])
-            thumps[port.node] = float(volts[int(off[1:].argmax()) + 1, column])
+            rest = float(final[column])
+            beyond = np.maximum(
+                volts[:, column] - max(rest, 0.0), min(rest, 0.0) - volts[:, column]
+            )
+            most = int(beyond.argmax())
+            thumps[port.node] = float(volts[most, column]) if beyond[most] > LEAST else 0.0
     return TurnOn(found, thumps, span)
 
 

@@ -24,6 +24,11 @@ def ohms(value: float) -> str:
     return "open" if value > 5e8 else f"{engineering(value, Unit.OHM)} ohm"
 
 
+def ratio(value: float) -> str:
+    """A gain: three digits, never a power of ten."""
+    return f"{float(f'{value:.3g}'):f}".rstrip("0").rstrip(".") if value >= 1e-3 else f"{value:.1g}"
+
+
 def percent(share: float) -> str:
     """A weight as a person says it: never 0 or 100 % of belief."""
     if share >= 0.995:
