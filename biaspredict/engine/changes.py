@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from biaspredict.engine.elements import branches, curves, siemens
-from biaspredict.engine.laws import Branches, Group
+from biaspredict.engine.laws import Bipolars, Branches, Group
 from biaspredict.engine.network import Network
 from biaspredict.engine.plan import TEMPERATURE, Ints, Lot, Plan
 from biaspredict.engine.solver import Floats
@@ -64,6 +64,13 @@ class Changes:
     def _slopes(self, group: Group, volts: Floats | None = None) -> Floats:
         at = group.volts(self.nodes) if volts is None else volts
         return group.flows(at, False)[1]
+
+    def of_bipolars(self) -> Iterator[tuple[Complexes, Floats]]:
+        """(K, Q, B) change per ln(all conductances of one transistor); its siemens (Q, B)."""
+        for group, weights, slopes in zip(self.curves, self.weights, self.slopes, strict=True):
+            if isinstance(group, Bipolars):
+                by_base = slopes[Bipolars.pairs.index((0, 1))]
+                yield np.einsum("kmdb,mdb->kdb", weights, slopes), np.abs(by_base)
 
     def by_volts(self) -> Complexes:
         """(K, N, B) change per volt of each node, by the bends of the curves."""

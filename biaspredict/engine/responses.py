@@ -23,11 +23,16 @@ Complexes = NDArray[np.complex128]
 class Responses:
     """volts: (B, K) at each point for one volt of the source, complex. slopes: (B, K, P) of
     those per axis amount, the operating point moving along. ohms: (B, K) impedance to ground
-    seen at each point. NaN where the operating point was."""
+    seen at each point. NaN where the operating point was.
+
+    bends: (B, K, Q) of the volts per unit of ln(conductances of one bipolar transistor), and
+    siemens: (B, Q) its transconductance: what a resistance inside its leads would change."""
 
     volts: Complexes
     slopes: Complexes
     ohms: Complexes
+    bends: Complexes
+    siemens: Floats
 
 
 def responses(
@@ -49,10 +54,14 @@ def responses(
     plan, (many, count) = plan_of(circuit), points.shape
     if isinstance(source, str) and circuit.element(source).device is not Device.SOURCE:
         raise KeyError(f"{source} is not a source")
+    placed = plan.placed.get(Device.BIPOLAR)
+    bipolars = 0 if placed is None else len(placed.rows)
     found = Responses(
         np.full((many, count), np.nan, dtype=complex),
         np.full((many, count, len(axes)), np.nan, dtype=complex),
         np.full((many, count), np.nan, dtype=complex),
+        np.full((many, count, bipolars), np.nan, dtype=complex),
+        np.full((many, bipolars), np.nan),
     )
     usable = np.flatnonzero(np.isfinite(volts[:, : plan.size]).all(axis=1))
     for first in range(0, len(usable), CHUNK):
@@ -87,12 +96,14 @@ def _chunk(
     found.ohms[which] = np.take_along_axis(
         reach, (points + 1)[:, None, :], axis=1
     )[:, 0, :]
+    moved = Changes(plan, made, network, nodes, answer.T, reach.transpose(2, 1, 0))
+    for bends, siemens_of in moved.of_bipolars():
+        found.bends[which], found.siemens[which] = -bends.transpose(2, 0, 1), siemens_of.T
     if not axes:
         return
     every = np.tile(np.arange(volts.shape[1])[:, None], (1, 2))
     every[:, 1] = -1
     drift = linearise(plan.circuit, variations, axes, amounts, volts, every).slopes
-    moved = Changes(plan, made, network, nodes, answer.T, reach.transpose(2, 1, 0))
     own, followed = moved.rows(plan.axis_rows(axes), speed), moved.by_volts()
     slopes = np.einsum("knb,bnp->bkp", followed[:, 1:], np.nan_to_num(drift))
     for p, (axis, rows) in enumerate(zip(axes, plan.axis_rows(axes), strict=True)):

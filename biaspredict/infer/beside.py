@@ -12,8 +12,9 @@ from biaspredict.infer.faults import catalogue
 from biaspredict.infer.priors import Priors
 from biaspredict.infer.ranking import Ranking, rank
 from biaspredict.infer.splits import Label, label_of
+from biaspredict.infer.tasks import task_of
 from biaspredict.infer.twins import TwinExplainer, learn
-from biaspredict.infer.verdict import SOUND_ENOUGH, Compared, Verdict, compared, judge, task_of
+from biaspredict.infer.verdict import SOUND_ENOUGH, Compared, Verdict, compared, judge
 from biaspredict.model.readings import Quantity, Reading, Readings
 from biaspredict.model.stage import Stage
 from biaspredict.predict.likeness import likeness, shared_rails
@@ -101,10 +102,10 @@ def judge_beside(
     predictor, expected: as for `judge`, of this channel; good: of the other one.
     """
     alone = judge(predictor, readings, priors, expected)
-    there = Explainer(good, task_of(others))
+    there = Explainer(good, task_of(others, good.stage))
     known = tuple(f for f in catalogue(good.stage, priors) if not f.silent)
     sound_there = rank(there, known)
-    task = task_of(readings)
+    task = task_of(readings, predictor.stage)
     lesson = learn(
         there, others, predictor.axes, likeness(predictor.stage, predictor.axes), readings,
         task.probes,

@@ -42,19 +42,27 @@ NO_FAULT = Component((), (), (), 0.0)
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """The readings to be explained: probes, values (logarithm for ohms), errors' sigma."""
+    """The readings to be explained: probes, values (logarithm but for volts), errors' sigma.
+
+    bounds: (K,) where a reading only says "at least this"; None: nowhere.
+    """
 
     probes: tuple[Probe, ...]
     values: Floats
     sigmas: Floats
+    bounds: NDArray[np.bool_] | None = None
 
-    def with_reading(self, probe: Probe, value: float, sigma: float) -> Task:
-        return replace(
-            self,
-            probes=(*self.probes, probe),
-            values=np.append(self.values, value),
-            sigmas=np.append(self.sigmas, sigma),
-        )
+    def meet(self, values: Floats, slopes: Floats) -> None:
+        """Let predictions (B, K) beyond a lower bound agree with it, whatever moves them.
+
+        The chance of a bound that is kept is taken as one, of one that is broken as that of a
+        reading of just the bound.
+        """
+        if self.bounds is None or not self.bounds.any():
+            return
+        kept = self.bounds[None, :] & (values >= self.values[None, :])
+        values[kept] = np.broadcast_to(self.values, values.shape)[kept]
+        slopes[kept] = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -71,6 +71,7 @@ class Explainer:
             some = [components[i] for i in rows]
             latents = np.zeros((len(rows), found.latents.shape[1]))
             seen, slopes = self.look(some, latents, shifts, self.task.probes, first=True)
+            self.task.meet(seen.values, slopes)
             found.values[rows], found.solved[rows] = seen.values, seen.solved
             found.volts[rows, : seen.volts.shape[1]] = seen.volts
             found.noise[rows] = self._noise(seen.values) + seen.doubt**2
@@ -111,7 +112,8 @@ class Explainer:
             seen, fresh = self.look(
                 some, aims[rows], shifts, self.task.probes, start=found.volts[rows]
             )
-            noise = self._noise(seen.values)
+            self.task.meet(seen.values, fresh)
+            noise = self._noise(seen.values) + seen.doubt**2
             miss = self.task.values - seen.values
             fresh_cost = 0.5 * (aims[rows] ** 2).sum(1) + 0.5 * (miss**2 / noise).sum(1)
             fresh_cost[~seen.solved] = np.inf
@@ -207,7 +209,7 @@ class Explainer:
         known = np.linalg.solve(spread, cross.transpose(0, 2, 1)).transpose(0, 2, 1)
         explained = np.einsum("bck,bck->bc", cross, known)
         variance = np.maximum((slopes**2).sum(2) - explained, 0.0)
-        variance += self.model_noise(seen.values, probes)
+        variance += self.model_noise(seen.values, probes) + seen.doubt**2
         means = np.where(seen.solved[:, None], seen.values, np.nan)
         return means, variance
 

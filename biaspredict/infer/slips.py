@@ -12,7 +12,7 @@ from biaspredict.infer.chance import chi2_tail
 from biaspredict.infer.components import NO_FAULT, Component, Task
 from biaspredict.infer.evidence import Explainer
 from biaspredict.infer.faults import Fault
-from biaspredict.infer.verdict import task_of
+from biaspredict.infer.tasks import task_of
 from biaspredict.model.circuit import CLOSED, Load, Variation
 from biaspredict.model.parts import Kind, Part
 from biaspredict.model.readings import Quantity, Reading, Readings
@@ -64,9 +64,9 @@ def chart_readings(chart: Chart) -> Readings:
     return Readings("chart", entries, meter=chart.meter)
 
 
-def chart_task(chart: Chart) -> Task:
+def chart_task(chart: Chart, stage: Stage) -> Task:
     """As readings, each with the chart's own tolerance taken as even limits."""
-    task = task_of(chart_readings(chart))
+    task = task_of(chart_readings(chart), stage)
     share = chart.tolerance / math.sqrt(3.0)
     if chart.quantity != "volts":
         return Task(task.probes, task.values, np.hypot(task.sigmas, share))
@@ -76,7 +76,7 @@ def chart_task(chart: Chart) -> Task:
 
 def check_chart(predictor: Predictor, chart: Chart) -> ChartCheck:
     """Compare, and where they disagree look for the one slip that explains it."""
-    task = chart_task(chart)
+    task = chart_task(chart, predictor.stage)
     explainer = Explainer(predictor, task)
     sound = explainer.score([NO_FAULT])
     agrees = chi2_tail(float(sound.misfit[0]), len(task.probes))

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from biaspredict.infer.components import NO_FAULT, Task
+from biaspredict.infer.components import NO_FAULT
 from biaspredict.infer.evidence import Explainer
 from biaspredict.infer.faults import Fault, catalogue
 from biaspredict.infer.ledger import Ledger, ledger
@@ -16,16 +16,15 @@ from biaspredict.infer.pairs import with_pairs
 from biaspredict.infer.priors import Priors
 from biaspredict.infer.ranking import Ranking, Suspect, rank
 from biaspredict.infer.splits import Split, label_of, splits
+from biaspredict.infer.tasks import LOGARITHMIC, task_of
 from biaspredict.infer.touches import touches
-from biaspredict.model.readings import Quantity, Reading, Readings
+from biaspredict.model.readings import Reading, Readings
 from biaspredict.model.stage import GROUND
-from biaspredict.predict.meters import meter_of, reading_sigma
-from biaspredict.predict.observe import Predictor, Probe, probe_of
+from biaspredict.predict.observe import Predictor, Probe
 
 WORTH_A_LINE = 0.005  # weight from which a suspect is told in detail
 SURE = 0.95  # weight at which one part is named and measuring stops
 SOUND_ENOUGH = 0.5
-LOGARITHMIC = (Quantity.OHMS, Quantity.GAIN, Quantity.LEVEL, Quantity.RIPPLE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,22 +89,6 @@ class Verdict:
         return self.ranking.sound >= SOUND_ENOUGH
 
 
-def task_of(readings: Readings) -> Task:
-    """Probes, values and errors of the readings; ohms as logarithms."""
-    probes, values, sigmas = [], [], []
-    for reading in readings.entries:
-        meter = meter_of(reading, readings.meter)
-        probes.append(probe_of(reading, meter))
-        sigma = reading_sigma(reading, meter)
-        if reading.quantity in LOGARITHMIC:
-            values.append(math.log(max(reading.value, 1e-6)))
-            sigmas.append(sigma / max(abs(reading.value), 1e-6))
-        else:
-            values.append(reading.value)
-            sigmas.append(sigma)
-    return Task(tuple(probes), np.array(values, dtype=float), np.array(sigmas, dtype=float))
-
-
 def judge(
     predictor: Predictor, readings: Readings, priors: Priors, expected: dict[str, float],
     explainer: Explainer | None = None,
@@ -118,7 +101,7 @@ def judge(
     stage = predictor.stage
     known = catalogue(stage, priors)
     seen = tuple(fault for fault in known if not fault.silent)
-    explainer = explainer or Explainer(predictor, task_of(readings))
+    explainer = explainer or Explainer(predictor, task_of(readings, stage))
     ranking = rank(explainer, seen)
     if readings.entries:
         ranking = with_pairs(explainer, seen, ranking)

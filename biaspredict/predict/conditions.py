@@ -8,7 +8,8 @@ from dataclasses import replace
 from biaspredict.model.circuit import Axis
 from biaspredict.model.readings import Readings
 from biaspredict.model.stage import Stage
-from biaspredict.predict.spread import TEMPERATURE, axes
+from biaspredict.predict.meters import SIGNALS
+from biaspredict.predict.spread import TEMPERATURE, axes, capacitances, rails_off
 
 READ_TEMPERATURE = 2.0  # kelvin left unknown where a temperature was read
 LINE = 0.025  # log spread of the line voltage from house to house (common practice, no source)
@@ -40,7 +41,9 @@ def axes_as_read(stage: Stage, readings: Readings) -> tuple[Axis, ...]:
     Where no line voltage was noted, rails move with it beyond their own tolerance.
     """
     known = readings.celsius is not None
-    found = axes(stage, READ_TEMPERATURE if known else TEMPERATURE)
+    found = (*axes(stage, READ_TEMPERATURE if known else TEMPERATURE), *rails_off(stage))
+    if any(entry.quantity in SIGNALS for entry in readings.entries):
+        found = (*found, *capacitances(stage))
     if readings.line_volts is not None:
         return found
     rails = {f"{rail.name}.volts" for rail in stage.rails}

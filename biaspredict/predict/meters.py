@@ -11,6 +11,18 @@ EVEN = 1.0 / math.sqrt(3.0)
 ABOUT = 0.05  # "about 20.9": 5 % wide
 COUNTS = 2000  # a usual 3 1/2-digit display
 NEEDLE_READING = 0.01  # half a division of a needle scale, as a fraction of the range
+# An AC range: 3 % at audio frequencies for a meter that is not made for them; and what hum and
+# hiss leave on the lowest range of a millivoltmeter (common practice, no source).
+SIGNAL_READING = 0.03
+SIGNAL_FLOOR = 50e-6
+OHMS_READING = 0.02  # the ohms ranges of a digital meter (common practice, no source)
+LEADS = 0.3  # ohms of test leads and their tips (common practice, no source)
+# A needle ohmmeter of which nothing is said: 20 ohms at mid-scale of its lowest range, ranges up
+# to times 10,000, the next one taken from 3 times its middle on (common practice, no source).
+NEEDLE_MIDDLE = 20.0
+NEEDLE_LARGEST = 1e4
+NEEDLE_UP_TO = 3.0
+SIGNALS = frozenset({Quantity.GAIN, Quantity.LEVEL, Quantity.RIPPLE})
 # The transistor equations used here leave out base resistance, high injection and the fall of
 # gain at low current. Against richer devices node volts differ by millivolts near the
 # junctions and by a few tenths of a percent elsewhere: see tests/proving.
@@ -34,6 +46,12 @@ def display_step(value: float) -> float:
 def reading_sigma(reading: Reading, meter: Meter) -> float:
     """Standard deviation of what the meter and the reader add, in the reading's unit."""
     size = abs(reading.value)
+    wide = ABOUT * size if reading.about else 0.0
+    if reading.quantity is Quantity.OHMS:
+        step = 0.5 * EVEN * reading.step
+        return math.hypot(size * ohms_sigma(size, meter), math.hypot(wide, math.hypot(step, LEADS)))
+    if reading.quantity in SIGNALS:
+        return math.hypot(signal_sigma(reading, meter), wide)
     if meter.needle:
         scale = reading.range_volts or meter.range_volts
         if scale is None:
@@ -42,17 +60,42 @@ def reading_sigma(reading: Reading, meter: Meter) -> float:
     else:
         step = max(display_step(reading.value), reading.step)
         error = meter.accuracy * size + (0.5 + meter.digits * 0.2) * step
-    if reading.quantity in (Quantity.OHMS, Quantity.GAIN, Quantity.LEVEL, Quantity.RIPPLE):
-        error = max(error, 0.02 * size)
-    wide = ABOUT * size if reading.about else 0.0
     return math.hypot(error * EVEN, wide)
 
 
-def model_sigma(value: float, quantity: Quantity) -> float:
-    """Standard deviation of the model's own error at a predicted value."""
-    if quantity in (Quantity.VOLTS, Quantity.DROP):
-        return math.hypot(MODEL_VOLTS, MODEL_FRACTION * value)
-    return 0.01 * abs(value)
+def ohms_sigma(ohms: float, meter: Meter) -> float:
+    """Standard deviation of the logarithm of an ohms reading.
+
+    A needle stands at 1 / (1 + r) of its scale for r times the mid-scale resistance, so an
+    error d of the deflection is one of d (1 + r)^2 / r of the ohms: four times d at mid-scale,
+    without end towards either end of the scale.
+    """
+    if not (meter.needle or meter.open_volts is not None):
+        return OHMS_READING * EVEN
+    share = max(ohms, 1e-9) / ohms_middle(meter, ohms)
+    error = (meter.accuracy + NEEDLE_READING) * (1.0 + share) ** 2 / share
+    return min(error * EVEN, 1.0)
+
+
+def ohms_middle(meter: Meter, near: float) -> float:
+    """Ohms at mid-scale of the range on which a needle shows about `near` best.
+
+    Ranges are tenfold steps from the smallest (common practice, no source).
+    """
+    middle, scale = meter.middle_ohms or NEEDLE_MIDDLE, 1.0
+    while middle * scale * NEEDLE_UP_TO < near and scale < NEEDLE_LARGEST:
+        scale *= 10.0
+    return middle * scale
+
+
+def signal_sigma(reading: Reading, meter: Meter) -> float:
+    """Standard deviation of a gain or level, in its unit: two readings stand behind either,
+    for a level depends on the generator's too."""
+    size = abs(reading.value)
+    if reading.quantity is Quantity.RIPPLE:
+        return SIGNAL_READING * size
+    error = math.sqrt(2.0) * max(SIGNAL_READING, 0.0 if meter.of_range else meter.accuracy)
+    return math.hypot(error * size * EVEN, 0.5 * reading.step * EVEN)
 
 
 def meter_of(reading: Reading, default: Meter) -> Meter:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -13,15 +13,21 @@ from biaspredict.engine.flatten import flatten
 from biaspredict.engine.linear import linearise
 from biaspredict.engine.solver import Floats, Solver
 from biaspredict.model.circuit import SOUND, Axis, Circuit, Load, Variation
+from biaspredict.model.devices import Bipolar, Polarity
 from biaspredict.model.readings import Quantity, Reading
 from biaspredict.model.stage import GROUND, Meter, Stage
-from biaspredict.predict.spread import axes
+from biaspredict.predict.meters import ohms_middle
+from biaspredict.predict.signal_probe import Ask, Signal, SignalStage
+from biaspredict.predict.spread import axes, off_middle, with_power_off
 
 # Above this share of loading a junction may change its state under the meter, and the linear
 # correction gives way to a solve with the meter connected.
 LINEAR_LOADING = 0.01
 ROUGHLY = 0.4  # share of a meter's linear effect that may be wrong where it is heavy
 LINEAR_VOLTS = 0.005  # and only where the meter moves the point by more
+# Volts above a transistor's usual V_BE, about a hundred times its usual current, from which bulk
+# resistance and high injection, which the equations leave out, are felt.
+OVERDRIVE, BULK_VOLTS, BULK_MOST, THERMAL_VOLTS = 0.12, 0.02, 3.0, 0.0257
 OHMS_AT_MOST = 1e9  # what any ohmmeter calls open
 
 
@@ -34,6 +40,7 @@ class Probe:
     name: as the person names the probe point ("Q1.base" may be the lead itself).
     doing: what is done to the stage meanwhile (a leg lifted, the can warmed), in words;
     extra: the same as a variation on top of whatever fault is supposed.
+    signal: how a gain or level is made; a gain is that of node over minus.
     """
 
     node: str
@@ -44,14 +51,19 @@ class Probe:
     name: str = ""
     doing: str = ""
     extra: Variation = SOUND
+    signal: Signal | None = None
 
     @property
     def powered(self) -> bool:
-        return self.quantity is Quantity.VOLTS
+        return self.quantity not in (Quantity.OHMS, Quantity.DROP)
 
 
-def probe_of(reading: Reading, meter: Meter) -> Probe:
+def probe_of(reading: Reading, meter: Meter, signal: Signal | None = None) -> Probe:
     """The probe behind a reading. Ohms and drop need the meter's test voltage and resistance."""
+    if signal is not None:
+        ohms = meter.input_ohms(reading.value, reading.range_volts)
+        return Probe(reading.node, reading.minus, reading.quantity, ohms, name=reading.name,
+                     extra=signal.extra, signal=signal)
     if reading.quantity is Quantity.VOLTS:
         ohms, volts = meter.input_ohms(reading.value, reading.range_volts), 0.0
     elif reading.quantity is Quantity.DROP:
@@ -69,11 +81,7 @@ def ohmmeter(meter: Meter, near: float) -> tuple[float, float]:
     voltage below about 0.3 V across the reading (both common practice, no source).
     """
     if meter.needle or meter.open_volts is not None:
-        middle = meter.middle_ohms or 20.0
-        scale = 1.0
-        while middle * scale * 30 < near and scale < 1e4:
-            scale *= 10.0
-        return middle * scale, meter.open_volts or 1.5
+        return ohms_middle(meter, near), meter.open_volts or 1.5
     full = 200.0
     while full < near and full < 2e7:
         full *= 10.0
@@ -84,10 +92,11 @@ def ohmmeter(meter: Meter, near: float) -> tuple[float, float]:
 class Observed:
     """values (B, K) as the meters show; slopes (B, K, P) per axis amount; solved (B,).
 
-    Ohms are given as natural logarithms of ohms, since their spread is by factors.
+    Ohms, gains and levels are given as natural logarithms, since their spread is by factors.
     volts: (B, n + spares) node volts with the power on and nothing connected, a start for
         solves nearby; NaN where not solved or not asked for.
-    doubt: (B, K) standard deviation of what a rough look leaves out, 0 otherwise.
+    doubt: (B, K) standard deviation of what a rough look, or the transistor equations of a
+        signal, leave out; 0 otherwise.
     """
 
     values: Floats
@@ -104,6 +113,7 @@ class Predictor:
         self.stage = stage
         self.solver = solver
         self.axes = tuple(axes(stage) if spread is None else spread)
+        self.axes_off = with_power_off(self.axes)
         self.sigmas: Floats = np.array([axis.sigma for axis in self.axes])
 
     @cached_property
@@ -112,7 +122,16 @@ class Predictor:
 
     @cached_property
     def unpowered(self) -> Circuit:
-        return flatten(self.stage, powered=False)
+        """With the power off; rails of which nothing is said measure `off_middle` to ground."""
+        rails = tuple(
+            replace(rail, off_ohms=off_middle()) if rail.off_ohms is None else rail
+            for rail in self.stage.rails
+        )
+        return flatten(replace(self.stage, rails=rails), powered=False)
+
+    @cached_property
+    def sounding(self) -> SignalStage:
+        return SignalStage(self.stage)
 
     def volts(self, variations: Sequence[Variation], amounts: Floats | None = None) -> Floats:
         """Node volts (B, n) with nothing connected; NaN rows where unsolved."""
@@ -147,12 +166,16 @@ class Predictor:
             np.zeros((many, count)),
         )
         live: dict[Variation, list[int]] = {}
+        signals: dict[Variation, list[int]] = {}
         for k, probe in enumerate(probes):
             if probe.powered:
-                live.setdefault(probe.extra, []).append(k)
+                (signals if probe.signal else live).setdefault(probe.extra, []).append(k)
         for extra, columns in live.items():
             some = variations if extra is SOUND else [v.plus(extra) for v in variations]
             self._volts(some, amounts, probes, columns, look, start, rough)
+        for extra, columns in signals.items():
+            some = variations if extra is SOUND else [v.plus(extra) for v in variations]
+            self._signals(some, amounts, probes, columns, look, start)
         for k, probe in enumerate(probes):
             if not probe.powered:
                 self._driven(variations, amounts, probe, k, look)
@@ -200,6 +223,7 @@ class Predictor:
         points = self._points(circuit, some, some_probes, look.at_lead[good])
         linear = linearise(circuit, some, self.axes, amounts[good], found.volts[good], points)
         open_volts = _between(found.volts[good], points)
+        look.doubt[np.ix_(good, columns)] += self._overdriven(found.volts[good])[:, None]
         ohms = np.array([probe.ohms for probe in some_probes])
         share = linear.source_ohms / (linear.source_ohms + ohms)
         look.values[np.ix_(good, columns)] = open_volts * (1.0 - share)
@@ -207,7 +231,7 @@ class Predictor:
         moved = np.abs(open_volts * share)
         heavy = (share > LINEAR_LOADING) & (moved > LINEAR_VOLTS)
         if rough:
-            look.doubt[np.ix_(good, columns)] = np.where(heavy, ROUGHLY * moved, 0.0)
+            look.doubt[np.ix_(good, columns)] += np.where(heavy, ROUGHLY * moved, 0.0)
             return
         rows, which = np.nonzero(heavy)
         if rows.size:
@@ -216,6 +240,31 @@ class Predictor:
                 [some_probes[k] for k in which], np.asarray(columns)[which], points[rows, which],
                 good[rows], look, found.volts[good[rows]],
             )
+
+    def _overdriven(self, volts: Floats) -> Floats:
+        """Volts (B,) that bulk resistance may add where a junction is driven far beyond its use.
+
+        The drop across the bulk grows with the current, so exponentially with the junction's
+        own volts; a few hundredths of a volt at a hundred times the usual current.
+        """
+        most = np.zeros(len(volts))
+        padded = np.concatenate([volts, np.zeros((len(volts), 1))], axis=1)
+        for base, emitter, sign, usual in self._junctions:
+            beyond = sign * (padded[:, base] - padded[:, emitter]) - usual - OVERDRIVE
+            most = np.maximum(most, beyond)
+        grown = BULK_VOLTS * np.expm1(np.minimum(most / THERMAL_VOLTS, 6.0))
+        return np.asarray(np.minimum(grown, BULK_MOST))
+
+    @cached_property
+    def _junctions(self) -> tuple[tuple[int, int, float, float], ...]:
+        """(base column, emitter column, sign, usual volts) of each transistor; -1 for ground."""
+        where = {node: i for i, node in enumerate(self.circuit.nodes)} | {GROUND: -1}
+        return tuple(
+            (where[part.node("base")], where[part.node("emitter")],
+             1.0 if part.device.polarity is Polarity.NPN else -1.0, part.device.vbe)
+            for part in self.stage.parts
+            if isinstance(part.device, Bipolar)
+        )
 
     def _loaded(
         self, circuit: Circuit, variations: Sequence[Variation], amounts: Floats,
@@ -232,16 +281,40 @@ class Predictor:
                 a_name = names[a]
             meter = Load(a_name, names[b], probe.ohms, probe.volts)
             loaded.append(variation.plus(Variation(loads=(meter,))))
-        found = self.solver.solve(circuit, loaded, self.axes, amounts, start=start)
+        around = self.axes if circuit is self.circuit else self.axes_off
+        found = self.solver.solve(circuit, loaded, around, amounts, start=start)
         look.solved[rows[~found.solved]] = False
         good = np.flatnonzero(found.solved)
         if not good.size:
             return
         pairs = points[good][:, None, :]
-        linear = linearise(circuit, [loaded[i] for i in good], self.axes, amounts[good],
+        linear = linearise(circuit, [loaded[i] for i in good], around, amounts[good],
                            found.volts[good], pairs)
         look.values[rows[good], columns[good]] = _between(found.volts[good], pairs)[:, 0]
         look.slopes[rows[good], columns[good]] = linear.slopes[:, 0]
+
+    def _signals(
+        self, variations: Sequence[Variation], amounts: Floats, probes: Sequence[Probe],
+        columns: Sequence[int], look: _Look, start: Floats | None,
+    ) -> None:
+        """Gains and levels, each variation about its own operating point."""
+        near = look.volts if np.isfinite(look.volts).any() else start
+        found = self.solver.solve(self.circuit, variations, self.axes, amounts, start=near)
+        look.solved[:] &= found.solved
+        look.volts[:] = found.volts[:, : look.volts.shape[1]]
+        good = np.flatnonzero(found.solved)
+        if not good.size:
+            return
+        some = [variations[i] for i in good]
+        points = self._points(self.circuit, some, [probes[k] for k in columns], look.at_lead[good])
+        asks = [
+            Ask(signal, probes[k].quantity, points[:, i], probes[k].ohms)
+            for i, k in enumerate(columns) if (signal := probes[k].signal) is not None
+        ]
+        shown = self.sounding.shown(asks, some, self.axes, amounts[good], found.volts[good])
+        for k, one in zip(columns, shown, strict=True):
+            look.values[good, k], look.slopes[good, k] = one.values, one.slopes
+            look.doubt[good, k] = one.doubt
 
     def _driven(
         self, variations: Sequence[Variation], amounts: Floats, probe: Probe, column: int,

@@ -7,7 +7,8 @@ an even spread inside its limits, whose standard deviation is t / sqrt(3).
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
 from biaspredict.engine.flatten import pin_quantity
 from biaspredict.model.circuit import Axis
@@ -19,7 +20,7 @@ from biaspredict.model.devices import (
     Range,
     Zener,
 )
-from biaspredict.model.parts import POTS, Kind, Part
+from biaspredict.model.parts import CAPACITORS, POTS, Kind, Part
 from biaspredict.model.stage import Stage
 from biaspredict.quantities import Tolerance
 
@@ -28,7 +29,8 @@ EVEN = 1.0 / math.sqrt(3.0)
 # what a sheet notes at a pin (common practice, no source)
 NOTED_VOLTS, NOTED_AMPS = Tolerance(0.05, 0.05), Tolerance(0.2, 0.2)
 TENTH = Tolerance(0.10, 0.10)
-MEASURED = Tolerance(0.01, 0.01)  # a part measured out of circuit is known to 1 % (common practice, no source)
+# A part measured out of circuit is known to 1 % (common practice, no source).
+MEASURED = Tolerance(0.01, 0.01)
 # Junction drops of one type spread by about 20 mV silicon, 30 mV germanium within 95 %,
 # as standard deviations of the logarithm of saturation current (common practice, no source).
 JUNCTION_VOLTS = {Material.SILICON: 0.010, Material.GERMANIUM: 0.015}
@@ -36,10 +38,14 @@ THERMAL_VOLTS = 0.0257
 # Reverse gain sets how far a saturated collector falls; types spread from below 1 to above 10.
 REVERSE_GAIN_LOG = 1.0
 ICBO_LOG = 0.7  # collector leakage of one germanium type spreads by about 4 to 1
-ZENER = Tolerance(0.05, 0.05)  # 5 % zeners where the sheet says nothing (common practice, no source)
+# 5 % zeners where the sheet says nothing (common practice, no source).
+ZENER = Tolerance(0.05, 0.05)
 FIXED_WIPER = 0.03  # a wiper set by eye
 UNKNOWN_WIPER = 1.0 / math.sqrt(12.0)
 TEMPERATURE = 4.0  # kelvin: an unheated bench, a warm cabinet
+# What hangs on a rail beside this stage, switched off, where the stage does not say: another
+# stage, a bleeder, a rectifier the wrong way round, or nothing (common practice, no source).
+OFF_LEAST, OFF_MOST = 50.0, 500e3
 LEAKY_ENOUGH = 2e-7  # amps of ICBO below which its spread moves nothing readable
 
 
@@ -59,6 +65,43 @@ def axes(stage: Stage, temperature_sigma: float = TEMPERATURE) -> tuple[Axis, ..
         found.extend(_of_part(stage, part))
     found.append(Axis(("temperature",), temperature_sigma, additive=True, name="temperature"))
     return tuple(axis for axis in found if axis.sigma > 0)
+
+
+def rails_off(stage: Stage) -> tuple[Axis, ...]:
+    """What each rail measures to ground with the power off, where the stage does not say.
+
+    The axes move nothing while the power is on: they have no parameters. `with_power_off`
+    gives them one, about `off_middle` ohms.
+    """
+    middle = off_middle()
+    limits = (OFF_LEAST / middle, OFF_MOST / middle)
+    sigma = math.log(OFF_MOST / OFF_LEAST) / math.sqrt(12.0)
+    return tuple(
+        Axis((), sigma, name=f"{rail.name}.off", limits=limits)
+        for rail in stage.rails if rail.off_ohms is None
+    )
+
+
+def off_middle() -> float:
+    """Ohms of a rail switched off about which `rails_off` spreads."""
+    return math.sqrt(OFF_LEAST * OFF_MOST)
+
+
+def with_power_off(around: Iterable[Axis]) -> tuple[Axis, ...]:
+    """The axes as they stand with the power off: those of `rails_off` move the rails' ohms."""
+    return tuple(
+        replace(axis, parameters=(f"{axis.name.removesuffix('.off')}.ohms",))
+        if axis.name.endswith(".off") and not axis.parameters else axis
+        for axis in around
+    )
+
+
+def capacitances(stage: Stage) -> tuple[Axis, ...]:
+    """Spread of every capacitor, which only signals see."""
+    return tuple(
+        _toleranced(f"{part.ref}.farads", MEASURED if part.measured else stage.tolerance(part))
+        for part in stage.parts if part.kind in CAPACITORS and part.now
+    )
 
 
 def _log(parameter: str, sigma: float) -> Axis:

@@ -12,7 +12,7 @@ from biaspredict.infer.evidence import Explainer, model_variance
 from biaspredict.infer.faults import catalogue
 from biaspredict.infer.priors import standard_priors
 from biaspredict.infer.ranking import components_of, rank
-from biaspredict.infer.verdict import task_of
+from biaspredict.infer.tasks import task_of
 from biaspredict.model.readings import Quantity
 from biaspredict.predict.observe import Predictor
 
@@ -21,7 +21,7 @@ from .stages import DIVIDER, LINEAR, readings, stage
 
 def _explainer(text: str, read: str) -> Explainer:
     of = stage(text)
-    return Explainer(Predictor(of, Batch()), task_of(readings(read, of)))
+    return Explainer(Predictor(of, Batch()), task_of(readings(read, of), of))
 
 
 def test_evidence_of_a_linear_stage_is_the_multivariate_normal_density() -> None:
@@ -67,7 +67,7 @@ def test_a_planted_drift_is_found_with_its_factor(factor: float, mode: str) -> N
     volts = dict(zip(predictor.circuit.nodes, predictor.volts([fault.act(factor)])[0],
                      strict=True))
     read = "\n".join(f"{n} {volts[n]:.3f}" for n in ("B+", "Q1.base", "Q1.emitter", "Q1.collector"))
-    ranking = rank(Explainer(predictor, task_of(readings(read, of))),
+    ranking = rank(Explainer(predictor, task_of(readings(read, of), of)),
                    [f for f in catalogue(of, standard_priors()) if not f.silent])
     found = next(s for s in ranking.suspects if s.faults[0].key == ("R3", mode))
     severity = found.severities[0]
