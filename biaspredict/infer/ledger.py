@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from biaspredict.model.devices import Bipolar, Material, Polarity
 from biaspredict.model.parts import CAPACITORS, Kind, Part
 from biaspredict.model.readings import Quantity, Reading, Readings
-from biaspredict.model.stage import GROUND, Stage
+from biaspredict.model.stage import GROUND, Meter, Stage
 from biaspredict.predict.meters import meter_of, reading_sigma
 
 UNEVEN = 2.0  # standard deviations of a node's current sum that are worth a line
@@ -92,10 +92,14 @@ _Read = dict[str, tuple[float, float]]
 
 
 def _node_volts(readings: Readings) -> _Read:
-    """Node -> (volts, sigma); repeated readings of one node are averaged by their accuracy."""
+    """Node -> (volts, sigma). Repeated readings of one node are averaged by their accuracy; a
+    node whose readings differ by more than that is left out."""
+    clashing = {clash.node for clash in _clashes(readings)}
     sums: dict[str, tuple[float, float]] = {GROUND: (0.0, math.inf)}
     for reading in readings.entries:
         if reading.quantity is not Quantity.VOLTS or reading.minus is not None:
+            continue
+        if reading.node in clashing:
             continue
         sigma = reading_sigma(reading, meter_of(reading, readings.meter))
         total, weight = sums.get(reading.node, (0.0, 0.0))
@@ -227,11 +231,15 @@ def _clashes(readings: Readings) -> Sequence[Clash]:
     for node, entries in by_node.items():
         first = entries[0]
         for second in entries[1:]:
-            apart = abs(first.value - second.value)
-            error = math.hypot(
-                reading_sigma(first, meter_of(first, readings.meter)),
-                reading_sigma(second, meter_of(second, readings.meter)),
-            )
-            if apart > 4.0 * error:
+            if conflict(first, second, readings.meter):
                 found.append(Clash(node, first, second))
     return found
+
+
+def conflict(first: Reading, second: Reading, meter: Meter) -> bool:
+    """Two readings of one place that differ by more than their meters allow."""
+    error = math.hypot(
+        reading_sigma(first, meter_of(first, meter)),
+        reading_sigma(second, meter_of(second, meter)),
+    )
+    return abs(first.value - second.value) > 4.0 * error

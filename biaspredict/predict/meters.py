@@ -9,6 +9,8 @@ from biaspredict.model.stage import NEEDLE_RANGES, Meter
 
 EVEN = 1.0 / math.sqrt(3.0)
 ABOUT = 0.05  # "about 20.9": 5 % wide
+DIGIT = 0.2  # share of a count of the last digit's promised error that is usual
+WHOLE = 0.1  # volts to which a whole number is taken as read
 COUNTS = 2000  # a usual 3 1/2-digit display
 NEEDLE_READING = 0.01  # half a division of a needle scale, as a fraction of the range
 # An AC range: 3 % at audio frequencies for a meter that is not made for them; and what hum and
@@ -43,6 +45,17 @@ def display_step(value: float) -> float:
     return max(full / COUNTS, third)
 
 
+def written_step(reading: Reading) -> float:
+    """Worth of the last digit of volts as written.
+
+    People leave ".0" off a whole number, and write 0 for a needle or display that does not
+    stir, so neither means that the rest was rounded away (common practice, no source).
+    """
+    if reading.step < 1.0:
+        return reading.step
+    return WHOLE if reading.value else 0.0
+
+
 def reading_sigma(reading: Reading, meter: Meter) -> float:
     """Standard deviation of what the meter and the reader add, in the reading's unit."""
     size = abs(reading.value)
@@ -58,8 +71,9 @@ def reading_sigma(reading: Reading, meter: Meter) -> float:
             scale = next((s for s in NEEDLE_RANGES if s >= size), size)
         error = meter.accuracy * (scale if meter.of_range else size) + NEEDLE_READING * scale
     else:
-        step = max(display_step(reading.value), reading.step)
-        error = meter.accuracy * size + (0.5 + meter.digits * 0.2) * step
+        shown = display_step(reading.value)
+        error = meter.accuracy * size + 0.5 * max(shown, written_step(reading))
+        error += meter.digits * DIGIT * shown
     return math.hypot(error * EVEN, wide)
 
 
