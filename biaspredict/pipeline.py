@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from biaspredict.predict.capacitors import Capacitors
     from biaspredict.predict.observe import Predictor
     from biaspredict.predict.raw_rail import Fed
+    from biaspredict.predict.supply import Supply
+    from biaspredict.predict.supply_faults import SupplyFault
     from biaspredict.predict.swap import Swap
 
 
@@ -115,6 +117,19 @@ def fed(stage: Stage) -> Fed:
     from biaspredict.predict.raw_rail import on_rails
 
     return on_rails(stage, referee())
+
+
+def supply(stage: Stage) -> tuple[Supply, tuple[SupplyFault, ...], tuple[Finding, ...]]:
+    """A supply sound, with each of its faults, and what is amiss as drawn.
+
+    Raises InputError where no winding feeds the stage, Unsolved, EngineMissing.
+    """
+    from biaspredict.predict.supply import supply as run
+    from biaspredict.predict.supply_concerns import concerns
+    from biaspredict.predict.supply_faults import supply_faults
+
+    found = run(stage, referee())
+    return found, supply_faults(found, referee()), concerns(found)
 
 
 def bias(stage: Stage) -> Bias:

@@ -15,13 +15,14 @@ def add(subparsers: Subparsers) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from biaspredict import pipeline
-    from biaspredict.report import data, levels
+    from biaspredict.report import data, data_supply, levels, supplying
 
     stage = pipeline.load_stage(args.stage)
     pipeline.must_hang_together(stage)
     found = pipeline.bias(stage)
+    fed = pipeline.fed(stage)
     if args.json:
-        print(data.dumps(data.bias_record(found)))
+        print(data.dumps(data.bias_record(found) | {"fed": data_supply.fed_records(fed)}))
     else:
-        print(levels.page(found))
+        print("\n".join([levels.page(found), *supplying.fed_words(fed)]))
     return NOTHING

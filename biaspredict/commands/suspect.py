@@ -19,14 +19,17 @@ def add(subparsers: Subparsers) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from biaspredict import pipeline
-    from biaspredict.report import accusing, data
+    from biaspredict.report import accusing, data, data_supply, supplying
 
     stage = pipeline.load_stage(args.stage)
     pipeline.must_hang_together(stage)
     readings = pipeline.readings_or_none(args.readings, stage)
     verdict = pipeline.suspect(stage, readings, pipeline.priors_or_standard(args.priors))
+    fed = pipeline.fed(stage)
     if args.json:
-        print(data.dumps(data.suspect_records(stage, verdict)))
+        record = data.suspect_records(stage, verdict) | {"fed": data_supply.fed_records(fed)}
+        print(data.dumps(record))
     else:
-        print(accusing.page(stage, readings, verdict, everything=args.all))
+        page = accusing.page(stage, readings, verdict, everything=args.all)
+        print("\n".join([page, *supplying.fed_words(fed)]))
     return NOTHING if verdict.sound and verdict.ranking.explained else FOUND

@@ -326,7 +326,7 @@ def _losses(circuit: Circuit, hertz: float) -> Variation:
     """A resistance across every choke."""
     return Variation(
         loads=tuple(
-            Load(*e.nodes, LOSSLESS * 4.0 * math.pi * hertz * e.value("henries"))
+            Load(e.nodes[0], e.nodes[1], LOSSLESS * 4.0 * math.pi * hertz * e.value("henries"))
             for e in circuit.elements
             if e.device is Device.COIL and e.value("henries") > 0.0
         )

@@ -178,9 +178,11 @@ def ripple(steady: Steady, node: str) -> tuple[float, float, float | None]:
     """Peak to peak, rms, and the hertz of the strongest part of a node's ripple."""
     volts = steady.at(node)
     size = float(np.ptp(volts))
-    if size < QUIET * float(np.abs(steady.volts).max()):
+    hertz = steady.ripple_hertz(volts)
+    # Below the mains there is no ripple, only what is left of the way to rest.
+    if size < QUIET * float(np.abs(steady.volts).max()) or hertz < steady.hertz:
         return size, steady.ripple_rms(volts), None
-    return size, steady.ripple_rms(volts), steady.ripple_hertz(volts)
+    return size, steady.ripple_rms(volts), hertz
 
 
 def watched_nodes(stage: Stage, side: Mains) -> tuple[str, ...]:

@@ -1,0 +1,107 @@
+"""What is amiss in a supply that runs as drawn."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+from biaspredict.findings import Finding, Gravity
+from biaspredict.predict.strain import HEADROOM, NON_POLAR, WRONG_WAY
+from biaspredict.predict.supply import Supply
+from biaspredict.quantities import Unit, engineering
+from biaspredict.series import next_working_volts
+
+ROUGH = 0.3  # of its volts: more ripple than any reservoir leaves (common practice, no source)
+
+Check = Callable[[Supply], Iterator[Finding]]
+
+
+def concerns(found: Supply) -> tuple[Finding, ...]:
+    """Capacitors beyond their volts or reversed, fuses beyond their rating, no smoothing."""
+    return tuple(finding for check in CHECKS for finding in check(found))
+
+
+def beyond_working_volts(found: Supply) -> Iterator[Finding]:
+    """Capacitors whose highest volts pass their rating, in use or with a high line and no load."""
+    for stored in found.capacitors:
+        part = found.stage.part(stored.ref)
+        if part.volts is None:
+            continue
+        used = max(abs(stored.highest), abs(stored.lowest))
+        most = max(used, abs(stored.unloaded or 0.0))
+        if most <= part.volts:
+            continue
+        rated = engineering(part.volts, Unit.VOLT)
+        when = "in use" if used > part.volts else "with the line 10 % high and nothing connected"
+        fit = next_working_volts(used if used > part.volts else most)
+        better = "" if fit is None else f" A new one needs {fit:g} V or more."
+        yield Finding(
+            "above-working-volts",
+            Gravity.CHECK if used > HEADROOM * part.volts else Gravity.NOTE,
+            (part.ref,),
+            f"{part.ref} stands up to {engineering(most, Unit.VOLT)} {when}, and is rated {rated}.",
+            "Check its rating and the winding's volts on the sheet." + better,
+            part.origin,
+        )
+
+
+def reversed_capacitors(found: Supply) -> Iterator[Finding]:
+    """Electrolytics that are driven backwards at some moment of the mains."""
+    for stored in found.capacitors:
+        part = found.stage.part(stored.ref)
+        if part.terminals[0] != "plus" or part.dielectric == NON_POLAR:
+            continue
+        if stored.lowest < -WRONG_WAY:
+            volts = engineering(-stored.lowest, Unit.VOLT)
+            yield Finding(
+                "against-polarity",
+                Gravity.CHECK,
+                (part.ref,),
+                f"{part.ref} is driven up to {volts} against its polarity.",
+                "Check its plus mark and the arrows of the rectifiers. Reversed it leaks, heats "
+                "and may burst: do not power it so.",
+                part.origin,
+            )
+
+
+def fuses(found: Supply) -> Iterator[Finding]:
+    """Fuses that carry more than they are rated for."""
+    for winding in found.windings:
+        rating = found.stage.part(winding.fuse).amps if winding.fuse else None
+        if rating is not None and winding.rms > rating:
+            amps = engineering(winding.rms, Unit.AMPERE)
+            yield Finding(
+                "fuse-too-small",
+                Gravity.CHECK,
+                (winding.fuse, winding.ref),
+                f"{winding.fuse} carries {amps} rms and is rated "
+                f"{engineering(rating, Unit.AMPERE)}.",
+                "The current comes in pulses, so that its rms is well above the DC drawn. Check "
+                "the rating on the sheet, and the load.",
+                found.stage.part(winding.fuse).origin,
+            )
+
+
+def smoothed(found: Supply) -> Iterator[Finding]:
+    """Fed nodes with so much ripple that the reservoir has been left out, or stands elsewhere."""
+    chokes = {
+        node
+        for part in found.stage.parts
+        if part.kind.value == "coil"
+        for node in part.nodes
+    }
+    for line in found.lines:
+        fed = any(source.node == line.node for source in found.sources)
+        if fed and line.node not in chokes and line.ripple > ROUGH * abs(line.volts):
+            at = next(s.rectifiers[0] for s in found.sources if s.node == line.node)
+            yield Finding(
+                "no-reservoir",
+                Gravity.NOTE,
+                (line.node,),
+                f"{line.node} carries {engineering(line.ripple, Unit.VOLT)} of ripple on "
+                f"{engineering(line.volts, Unit.VOLT)}.",
+                "Is a reservoir missing from the path, or its value read too small?",
+                found.stage.part(at).origin,
+            )
+
+
+CHECKS: tuple[Check, ...] = (beyond_working_volts, reversed_capacitors, fuses, smoothed)
