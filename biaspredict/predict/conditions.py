@@ -11,7 +11,8 @@ from biaspredict.model.stage import Stage
 from biaspredict.predict.meters import SIGNALS
 from biaspredict.predict.spread import TEMPERATURE, axes, capacitances, rails_off
 
-READ_TEMPERATURE = 2.0  # kelvin left unknown where a temperature was read
+READ_TEMPERATURE = 3.0  # kelvin left unknown of the junctions where the air's was read
+OWN_HEAT = 4.0  # kelvin by which junctions at work stand above the air (common practice, no source)
 LINE = 0.025  # log spread of the line voltage from house to house (common practice, no source)
 
 
@@ -19,7 +20,7 @@ def as_read(stage: Stage, readings: Readings) -> Stage:
     """The stage at the readings' temperature and line voltage."""
     assumed = stage.assumptions
     if readings.celsius is not None:
-        assumed = replace(assumed, temperature=readings.celsius)
+        assumed = replace(assumed, temperature=readings.celsius + OWN_HEAT)
     rails = stage.rails
     line = _line_factor(stage, readings)
     if line != 1.0:
