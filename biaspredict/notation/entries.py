@@ -23,7 +23,7 @@ from biaspredict.notation.clauses import (
     Skip,
     Title,
 )
-from biaspredict.notation.figures import Bench, minutes
+from biaspredict.notation.figures import Bench, Unknown, minutes
 from biaspredict.notation.lines import Line, cut
 from biaspredict.notation.names import Index
 from biaspredict.notation.outside import METER_KEYS, misfit, single
@@ -164,9 +164,11 @@ class _Book:
     metered: bool = False
 
     def attempt(self, act: Callable[P, None], *args: P.args, **named: P.kwargs) -> None:
-        """Do it; its mistake goes to `wrong`."""
+        """Do it; its mistake goes to `wrong`, unknown names to where they are counted."""
         try:
             act(*args, **named)
+        except Unknown:
+            pass
         except InputError as problem:
             self.wrong.append(problem)
 

@@ -11,6 +11,7 @@ from biaspredict.model.readings import Quantity, Reading
 from biaspredict.model.stage import Meter, Stage
 from biaspredict.notation import names, outside, reason
 from biaspredict.notation.clauses import Amount, Clause, Entry, Form, Mark
+from biaspredict.notation.digits import last_digit
 from biaspredict.notation.mistakes import near
 from biaspredict.notation.names import Index
 from biaspredict.notation.outside import METER_KEYS, misfit, single
@@ -45,6 +46,10 @@ _DECIBELS = re.compile(r"([+-]?[\d.,]+) ?dB", re.I)
 _MINUTES = frozenset({"minutes", "minute", "min", "mins"})
 
 
+class Unknown(InputError):
+    """A name is not the stage's. Noted where it is met, for many of them are one mistake."""
+
+
 @dataclass(slots=True)
 class Bench:
     """What readings are read against.
@@ -55,7 +60,7 @@ class Bench:
     stage: Stage
     index: Index
     meter: Meter = field(default_factory=Meter)
-    unknown: list[InputError] = field(default_factory=list)
+    unknown: list[Unknown] = field(default_factory=list)
     named: int = 0
 
     def find(self, mark: Mark) -> tuple[str, str] | None:
@@ -64,7 +69,7 @@ class Bench:
         try:
             return self.index.node(mark)
         except InputError as problem:
-            self.unknown.append(problem)
+            self.unknown.append(Unknown(problem.fact, remedy=problem.remedy, place=problem.place))
             return None
 
 
@@ -89,6 +94,7 @@ def reading(entry: Entry, word: str, bench: Bench) -> Reading:
         minus,
         about=entry.about,
         over=entry.over,
+        step=conditions.step(entry),
         remark=" ".join(conditions.remarks),
         origin=entry.place,
         **conditions.values,  # type: ignore[arg-type]
@@ -119,7 +125,7 @@ def _across(entry: Entry, bench: Bench) -> tuple[str, str, str | None, str | Non
     ref = bench.index.refs.get(names.key(entry.name.text))
     if ref is None or entry.minus is not None:
         bench.named += 1
-        problem = InputError(
+        problem = Unknown(
             f"no part is called {entry.name.text}",
             remedy=near(entry.name.text, bench.index.refs.values())
             or "Across stands a part: across R3 8.9.",
@@ -243,6 +249,12 @@ class _Conditions:
             reason.check(ratio, self.amount, self.why)
             return ratio
         return reason.value(self.amount, self.why)
+
+    def step(self, entry: Entry) -> float:
+        """Worth of the last digit; unknown of a bound, and of a ratio."""
+        if self.amount is None or entry.over or self.quantity is Quantity.GAIN:
+            return 0.0
+        return last_digit(self.amount.text, self.why.unit)
 
 
 _VALUES = {

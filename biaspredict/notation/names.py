@@ -18,7 +18,19 @@ RESERVED = frozenset(
     {"stage", "note", "rail", "input", "output", "pin", "assume", "chart", "other", "readings"}
     | {"for", "skip", "generator", "gain", "volts", "ohms", "drop", "level", "ripple", "across"}
     | {"over", "about", "to", "fitted", "measured", "at", "can", "vbe", "icbo", "early", "slope"}
-    | {"junctions", "idss", "beta", "regulation", "via", "off", "from", "into", "holds", "takes"}
+    | {
+        "junctions",
+        "idss",
+        "beta",
+        "regulation",
+        "reverse",
+        "via",
+        "off",
+        "from",
+        "into",
+        "holds",
+        "takes",
+    }
     | {"gives", "age", "offset", "meter", "range", "battery", "test", "line", "temperature"}
     | {"after"}
 )

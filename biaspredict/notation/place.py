@@ -310,7 +310,11 @@ class Board:
                 legs = [f"{d.ref}.{t}" for d in self.drafts.values() for t in TERMINALS[d.kind]]
                 self.say(
                     f"no part is called {ref}",
-                    near(mark.text, legs) or f"Describe it on a line of its own: {ref} npn ...",
+                    f"Of a box not worth opening write what the pin does: pin {mark.text} "
+                    "holds 3.2 V via 10K."
+                    if leg.isdecimal()
+                    else near(mark.text, legs)
+                    or f"Describe it on a line of its own: {ref} npn ...",
                     mark.place,
                 )
             return None
@@ -331,13 +335,14 @@ class Board:
     def finish(self) -> None:
         """What can only be seen once every path is known."""
         for key, draft in self.drafts.items():
-            for leg in TERMINALS[draft.kind]:
-                self.wiring.add(("leg", f"{draft.ref}.{leg}"))
+            leg = TERMINALS[draft.kind][0]
+            for each in TERMINALS[draft.kind]:
+                self.wiring.add(("leg", f"{draft.ref}.{each}"))
             if draft.ref not in self.paths and draft.ref not in self.lettered:
                 self.say(
                     f"{draft.ref} is described, but no path meets it",
                     f"Write what it is wired to, like B+ -- {self.refs[key]}"
-                    + (".collector." if draft.kind is Kind.TRANSISTOR else " -- ground."),
+                    + (f".{leg}." if draft.kind in names.LEGS else " -- ground."),
                     draft.place,
                 )
         self.wiring.add(EARTH)

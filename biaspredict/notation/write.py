@@ -8,6 +8,7 @@ from biaspredict.model.parts import Kind, Part
 from biaspredict.model.readings import Quantity, Reading, Readings
 from biaspredict.model.stage import Assumptions, Chart, ChartEntry, Meter, Pin, Port, Rail, Stage
 from biaspredict.notation import reason
+from biaspredict.notation.digits import written_to
 from biaspredict.notation.names import LEGS, key, point_label
 from biaspredict.notation.reason import written
 from biaspredict.notation.write_parts import describe, words
@@ -227,7 +228,7 @@ def _reading(entry: Reading) -> str:
         )
     said += ["about"] if entry.about else []
     said += ["over"] if entry.over else []
-    said.append(written(entry.value, why))
+    said.append(written_to(entry.value, entry.step, why))
     if entry.hertz is not None:
         said.append(f"at {written(entry.hertz, reason.HERTZ)}")
     if entry.range_volts is not None:

@@ -28,7 +28,7 @@ from biaspredict.notation.naming import Labels, name_nodes
 from biaspredict.notation.outside import CHART_METER, NEEDLE_ACCURACY
 from biaspredict.notation.reason import Reason
 from biaspredict.notation.vocabulary import MATERIALS, amounts
-from biaspredict.quantities import Tolerance
+from biaspredict.quantities import Tolerance, Unit
 
 LETTERS = {
     Kind.RESISTOR: "R", Kind.CAPACITOR: "C", Kind.ELECTROLYTIC: "C", Kind.COIL: "L",
@@ -168,8 +168,16 @@ def part(draw: st.DrawFn, number: int) -> Part:
         fields["turn"] = draw(maybe(st.floats(0, 1).filter(_writable)))
     if kind is Kind.SWITCH:
         fields["closed"] = draw(st.booleans())
-    if kind not in (Kind.TRANSISTOR, Kind.FET, Kind.DIODE, Kind.LAMP, Kind.FUSE, Kind.SWITCH,
-                    Kind.CONTACT, Kind.WINDING):
+    if kind not in (
+        Kind.TRANSISTOR,
+        Kind.FET,
+        Kind.DIODE,
+        Kind.LAMP,
+        Kind.FUSE,
+        Kind.SWITCH,
+        Kind.CONTACT,
+        Kind.WINDING,
+    ):
         fields["tolerance"] = draw(maybe(tolerances))
     return Part(ref, kind, (), **fields)  # type: ignore[arg-type]
 
@@ -204,9 +212,7 @@ def meters(draw: st.DrawFn, base: Meter) -> Meter:
 @st.composite
 def assumptions(draw: st.DrawFn) -> Assumptions:
     kinds = ["resistors", "capacitors", "electrolytics", "rails", "pots"]
-    values: dict[str, object] = {
-        name: draw(tolerances) for name in kinds if draw(st.booleans())
-    }
+    values: dict[str, object] = {name: draw(tolerances) for name in kinds if draw(st.booleans())}
     if draw(st.booleans()):
         values["temperature"] = draw(value(reason.CELSIUS))
     if draw(st.booleans()):
@@ -298,8 +304,7 @@ def stages(draw: st.DrawFn) -> Stage:
         nodes=named.nodes,
         names=dict(named.names),
         pins=tuple(
-            Pin(name, named.of["word", key], *draw(pins()))
-            for key, name in labels["pins"].items()
+            Pin(name, named.of["word", key], *draw(pins())) for key, name in labels["pins"].items()
         ),
         inputs=ports_at(named.nodes, draw(ports(reason.SOURCE_OHMS))),
         outputs=ports_at(named.nodes, draw(ports(reason.LOAD_OHMS))),
@@ -335,6 +340,16 @@ def ports_at(
     return tuple(Port(nodes[place % len(nodes)], ohms, blocked) for place, ohms, blocked in drawn)
 
 
+@cache
+@st.composite
+def figure(draw: st.DrawFn, why: Reason) -> tuple[float, float]:
+    """A figure of some digits, and what its last one is worth."""
+    place = draw(st.integers(-9, 6 if why.unit is Unit.OHM else 0))
+    digits = st.integers(-99999 if why.signed else 0, 99999)
+    number = draw(digits.map(lambda n: float(f"{n}e{place}")).filter(why.is_possible))
+    return number, float(f"1e{place}")
+
+
 @st.composite
 def readings(draw: st.DrawFn, stage: Stage) -> Readings:
     """Readings of that stage."""
@@ -357,17 +372,20 @@ def readings(draw: st.DrawFn, stage: Stage) -> Readings:
         signal = quantity in (Quantity.GAIN, Quantity.LEVEL, Quantity.RIPPLE)
         two = apart and (quantity is Quantity.GAIN or draw(st.booleans()))
         name, minus = draw(st.sampled_from(apart)) if two else (draw(st.sampled_from(spelt)), None)
+        what, step = draw(figure(why))
         loose = quantity in (Quantity.OHMS, Quantity.DROP)
         about = draw(st.booleans())
+        over = loose and not about and draw(st.booleans())
         return Reading(
             name,
             stage.node(name),
-            draw(value(why)),
+            what,
             quantity,
             minus,
             None if minus is None else stage.node(minus),
             about=about,
-            over=loose and not about and draw(st.booleans()),
+            over=over,
+            step=0.0 if over or quantity is Quantity.GAIN else step,
             meter=draw(maybe(meters(Meter()))),
             range_volts=draw(maybe(value(reason.RANGE))),
             hertz=draw(maybe(value(reason.HERTZ))) if signal else None,
@@ -375,6 +393,13 @@ def readings(draw: st.DrawFn, stage: Stage) -> Readings:
             **{name: draw(what) for name, what in conditions.items()},
         )
 
+    theirs = []
+    for twin in stage.twins:
+        mine = stage.part(twin.mine)
+        number, step = draw(figure(reason.VOLTS))
+        theirs.append(
+            Reading(f"{twin.other}.{mine.terminals[0]}", mine.nodes[0], number, step=step)
+        )
     drive = st.tuples(value(reason.SIGNAL), value(reason.SOURCE_OHMS), st.sampled_from(stage.nodes))
     return Readings(
         draw(QUOTABLE),
@@ -383,5 +408,6 @@ def readings(draw: st.DrawFn, stage: Stage) -> Readings:
         draw(st.just(Meter()) | meters(Meter())),
         drive=draw(maybe(drive)),
         skipped=tuple(draw(st.lists(st.sampled_from(spelt), max_size=3, unique=True))),
+        other=tuple(theirs),
         **{name: draw(what) for name, what in conditions.items()},
     )

@@ -25,20 +25,30 @@ def compare(before: object, after: object, text: str) -> None:
     assert after == before
 
 
-@settings(max_examples=250, deadline=None, suppress_health_check=SLOW_DRAWS)
+@settings(max_examples=80, deadline=None, suppress_health_check=SLOW_DRAWS)
 @given(stages())
 def test_any_stage(stage: Stage) -> None:
     text = write_stage(stage)
     compare(stage, read_stage(text, "again"), text)
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=SLOW_DRAWS)
+@settings(max_examples=60, deadline=None, suppress_health_check=SLOW_DRAWS)
 @given(st.data())
 def test_any_readings(data: st.DataObject) -> None:
     stage = data.draw(stages())
     book = data.draw(readings(stage))
     text = write_readings(book)
     compare(book, read_readings(text, "again", stage), text)
+
+
+@pytest.mark.slow
+@settings(max_examples=2000, deadline=None, suppress_health_check=SLOW_DRAWS)
+@given(st.data())
+def test_very_many_stages_and_readings(data: st.DataObject) -> None:
+    stage = data.draw(stages())
+    compare(stage, read_stage(write_stage(stage), "again"), "")
+    book = data.draw(readings(stage))
+    compare(book, read_readings(write_readings(book), "again", stage), "")
 
 
 @pytest.mark.parametrize(

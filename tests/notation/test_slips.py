@@ -17,10 +17,7 @@ READERS = {
     "readings": syntax.readings_statement,
 }
 EXAMPLES = [
-    (slip, reader, text)
-    for slip in SLIPS
-    for reader in READERS
-    for text in getattr(slip, reader)
+    (slip, reader, text) for slip in SLIPS for reader in READERS for text in getattr(slip, reader)
 ]
 # What a parser would say, and no bench does.
 JARGON = re.compile(r"token|parse|syntax|lexer|grammar|terminal|\$END|[A-Z]{3,}_|EOF|regex|None")
