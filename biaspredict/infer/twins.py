@@ -25,11 +25,12 @@ from biaspredict.model.circuit import SOUND, Axis
 from biaspredict.model.readings import Quantity, Reading, Readings
 from biaspredict.model.stage import NEEDLE_RANGES, Meter, Stage
 from biaspredict.predict.likeness import likeness
-from biaspredict.predict.meters import meter_of
+from biaspredict.predict.meters import meter_of, reading_sigma
 from biaspredict.predict.observe import Observed, Predictor, Probe
 
 # Share of an error's variance that both channels have alike (common practice, no source).
-MODEL_ALIKE = 0.9  # the same circuit with the same types, described by the same equations
+MODEL_ALIKE = 0.8  # the same circuit with the same types, described by the same equations
+NEARBY, NEARBY_VOLTS = 0.15, 0.1  # while the node stands so near the other channel's volts
 METER_ALIKE = 0.9  # one meter on one range
 EVEN = 1.0 / math.sqrt(3.0)
 TINY = 1e-9
@@ -43,14 +44,15 @@ class Lesson:
 
     mean (W,), root (W, W): first the spread axes, then the model's error at each place in
     `places`, then the steady error of the other channel's readings in turn.
-    places: where the other channel was read, and its column. steady: probes of this channel's
-    own readings with the column and standard deviation of the meter error they share.
+    places: where the other channel was read: the column, and the value there.
+    steady: probes of this channel's readings with the column and standard deviation of the
+    meter error that they share.
     fit: the chance that a sound channel fits the other one's readings worse.
     """
 
     mean: Floats
     root: Floats
-    places: dict[Where, int]
+    places: dict[Where, tuple[int, float]]
     steady: dict[Probe, tuple[int, float]]
     fit: float
 
@@ -103,16 +105,16 @@ class TwinExplainer(Explainer):
     def _errors(self, probe: Probe, values: Floats) -> list[tuple[int, Floats]]:
         """Columns of the errors shared at a probe, and their sizes (B,)."""
         found: list[tuple[int, Floats]] = []
-        column = self._place(probe)
-        if column is not None:
+        place = self._place(probe)
+        if place is not None:
             variance = super().model_noise(values[:, None], [probe])[:, 0]
-            found.append((column, np.sqrt(MODEL_ALIKE * variance)))
+            found.append((place[0], np.sqrt(_alike(values, place[1], probe.quantity) * variance)))
         if probe in self.lesson.steady:
             column, sigma = self.lesson.steady[probe]
             found.append((column, np.full(len(values), sigma)))
         return found
 
-    def _place(self, probe: Probe) -> int | None:
+    def _place(self, probe: Probe) -> tuple[int, float] | None:
         if probe.doing or probe.extra is not SOUND:
             return None
         return self.lesson.places.get((probe.node, probe.minus, probe.quantity))
@@ -120,8 +122,9 @@ class TwinExplainer(Explainer):
     def model_noise(self, values: Floats, probes: Sequence[Probe]) -> Floats:
         noise = super().model_noise(values, probes)
         for k, probe in enumerate(probes):
-            if self._place(probe) is not None:
-                noise[:, k] *= 1.0 - MODEL_ALIKE
+            place = self._place(probe)
+            if place is not None:
+                noise[:, k] *= 1.0 - _alike(values[:, k], place[1], probe.quantity)
         return noise
 
     def score(self, components: Sequence[Component], keep: int = 0) -> Scores:
@@ -170,6 +173,7 @@ def learn(
     scores = good.score([NO_FAULT], keep=1)
     steady = np.array([_steady(r, meter_of(r, others.meter)) for r in others.entries])
     places = {where: i for i, where in enumerate(dict.fromkeys(map(_where, good.task.probes)))}
+    read = dict(zip(map(_where, good.task.probes), map(float, good.task.values), strict=True))
     mean, covariance = _posterior(good, scores, places, steady)
     across = _across(good.predictor.axes, axes, alike, len(places) + len(steady))
     spread = across @ covariance @ across.T
@@ -177,10 +181,21 @@ def learn(
     begin = len(axes)
     return Lesson(
         across @ mean, _root(spread),
-        {where: begin + i for where, i in places.items()},
+        {where: (begin + i, read[where]) for where, i in places.items()},
         _common(mine, others, probes, begin + len(places)),
         chi2_tail(float(scores.misfit[0]), len(good.task.probes)),
     )
+
+
+def _alike(values: Floats, there: float, quantity: Quantity) -> Floats:
+    """Share of the model's error variance that is the other channel's too.
+
+    A node that a fault has driven elsewhere stands on another part of the curves.
+    """
+    volts = quantity in (Quantity.VOLTS, Quantity.DROP)
+    near = NEARBY * abs(there) + NEARBY_VOLTS if volts else NEARBY
+    away = np.nan_to_num((values - there) / near, nan=10.0)
+    return np.asarray(MODEL_ALIKE * np.exp(-np.minimum(away**2, 50.0)))
 
 
 def _where(probe: Probe) -> Where:
@@ -226,7 +241,8 @@ def _steady(reading: Reading, meter: Meter) -> float:
     if reading.quantity is not Quantity.VOLTS:
         return 0.0
     size = _range(reading, meter) if meter.of_range else abs(reading.value)
-    return math.sqrt(METER_ALIKE) * meter.accuracy * size * EVEN
+    most = reading_sigma(reading, meter)
+    return math.sqrt(METER_ALIKE) * min(meter.accuracy * size * EVEN, most)
 
 
 def _range(reading: Reading, meter: Meter) -> float:

@@ -44,6 +44,7 @@ def main() -> None:
     ask.add_argument("--no-hunts", action="store_true", help="leave the advice untested")
     ask.add_argument("--readings", type=int, default=0, help="legs read besides the rails")
     ask.add_argument("--show", type=int, metavar="CASE", help="run this one case and print it")
+    ask.add_argument("--other", action="store_true", help="also read a good other channel")
     ask.add_argument("--processes", type=int, default=2)
     ask.add_argument("--table", metavar="FILE", help="print the table of cases already run")
     given = ask.parse_args()
@@ -57,6 +58,7 @@ def main() -> None:
         given.readings,
         given.minutes * 60,
         given.processes,
+        given.other,
     )
     if given.show is not None:
         show(plan, given.show)

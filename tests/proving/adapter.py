@@ -83,12 +83,20 @@ def parse(text: str) -> Stage:
     return read_stage(text, "generated.stage")
 
 
-def answer(stage: Stage, text: str) -> Answer:
-    """What the tool says of a readings file, given as the person wrote it."""
-    from biaspredict.notation import read_readings
-    from biaspredict.pipeline import suspect
+def answer(stage: Stage, text: str, other: str = "") -> Answer:
+    """What the tool says of a readings file, given as the person wrote it.
 
-    verdict = suspect(stage, read_readings(text, "drawn.readings", stage))
+    other: the readings file of the other channel, which the person knows to be good.
+    """
+    from biaspredict.notation import read_readings
+    from biaspredict.pipeline import suspect, suspect_beside
+
+    mine = read_readings(text, "drawn.readings", stage)
+    if other:
+        theirs = read_readings(other, "other.readings", stage)
+        verdict = suspect_beside(stage, mine, theirs).verdict
+    else:
+        verdict = suspect(stage, mine)
     found = verdict.ranking
     return Answer(
         found.sound,

@@ -12,7 +12,7 @@ import numpy as np
 from biaspredict.model.devices import Bipolar, Material
 from biaspredict.model.stage import Stage
 
-from . import adapter, faults, generate, judge, keys, lots, meterman
+from . import adapter, beside, faults, generate, judge, keys, lots, meterman
 from .draws import Draws
 from .faults import Fault
 from .hunt import hunt
@@ -67,6 +67,8 @@ def run(ground: Ground, rng: np.random.Generator, record: dict[str, Any]) -> Non
     _judge(ground, stage, seen, answer, taken, habit, record)
     if record["law"] == "single" and ground.plan.follow and record["case"] % FOLLOWED == 0:
         record["hunt"] = hunt(ground, stage, sick, seen, habit, told, rng)
+    if ground.plan.other:
+        beside.run(ground, stage, sound, sick, seen, where, habit, told, record)
 
 
 def _where(stage: Stage, count: int, rng: np.random.Generator) -> tuple[meterman.Point, ...]:

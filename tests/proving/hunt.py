@@ -50,7 +50,7 @@ def hunt(
     steps = None
     answer = ask(have)
     while len(have) < MOST:
-        point = _next(stage, answer, have)
+        point = next_point(stage, answer, have)
         if point is None:
             break
         key = (point.node, point.minus)
@@ -88,7 +88,7 @@ def _hit(answer: Answer, truth: Sequence[Fault]) -> bool:
     return any(keys.names(s, truth) for s in answer.first_group)
 
 
-def _next(stage: Stage, answer: Answer, have: Sequence[Taken]) -> Point | None:
+def next_point(stage: Stage, answer: Answer, have: Sequence[Taken]) -> Point | None:
     """The first advised reading of volts that is not on the paper yet, named as on the sheet."""
     done = {(t.point.node, t.point.minus) for t in have}
     for advice in answer.advice:

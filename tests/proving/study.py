@@ -28,13 +28,14 @@ SHARES = {"sound": 0.2, "single": 0.45, "pair": 0.1, "prior": 0.25}
 GENERATED = 0.5  # share of cases on stages that nobody drew
 PATIENCE = 180  # seconds a case may take
 
-Tool = Callable[[Stage, str], adapter.Answer]
+Tool = Callable[..., adapter.Answer]  # (stage, readings file, the other channel's or "")
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
     """What to run. only: circuit names, empty for all; follow: also hunt from zero readings.
 
+    other: also read the other channel, a good one.
     readings: legs the person reads besides the rails, drawn anew for each case; 0: all of them.
     """
 
@@ -47,6 +48,7 @@ class Plan:
     readings: int = 0
     seconds: float = 1e9
     processes: int = 2
+    other: bool = False
 
 
 def drawn_circuits() -> list[Path]:

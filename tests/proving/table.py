@@ -8,6 +8,8 @@ from collections.abc import Callable, Iterable, Sequence
 from statistics import median
 from typing import Any
 
+from . import beside
+
 Record = dict[str, Any]
 FAMILIES = (
     "near saturation",
@@ -103,6 +105,7 @@ def table(records: Sequence[Record]) -> str:
         "",
         *_hunts(law["single"]),
         "",
+        *((*with_other, "") if (with_other := beside.lines(good)) else ()),
         *_by("hard family", shifted, lambda r: r["families"], FAMILIES),
         "",
         *_by("circuit", shifted, lambda r: [r["circuit"]]),
