@@ -105,6 +105,7 @@ class _Stage:
         others = [what for _, what in self.said.read if isinstance(what, Other)]
         twins = self._twins(others)
         self.board.finish()
+        self._single_ports(ports)
         groups = self._substantial()
         if not self.board.drafts and not self.wrong:
             self._say(
@@ -211,6 +212,17 @@ class _Stage:
 
     def _point(self, mark: Mark) -> Point | None:
         return self.board.point(mark, new=False)
+
+    def _single_ports(self, ports: list[tuple[str, Port, Point | None]]) -> None:
+        """One source and one load at a node: of two, one is a slip."""
+        seen: set[tuple[str, Point]] = set()
+        for what, port, point in ports:
+            if point is None:
+                continue
+            where = what, self.board.wiring.root(point)
+            if where in seen and port.origin is not None:
+                self._say(f"{port.node} has two {what}s", "Keep one of them.", port.origin)
+            seen.add(where)
 
     def _twins(self, others: Iterable[Other]) -> tuple[Twin, ...]:
         found: dict[str, str] = {}

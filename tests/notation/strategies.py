@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
 from functools import cache
 
 from hypothesis import strategies as st
 
 from biaspredict.model import devices as dev
 from biaspredict.model.parts import CAPACITORS, TERMINALS, Kind, Part
-from biaspredict.model.readings import Quantity, Reading, Readings
 from biaspredict.model.stage import (
     GROUND,
     Assumptions,
@@ -28,7 +26,7 @@ from biaspredict.notation.naming import Labels, name_nodes
 from biaspredict.notation.outside import CHART_METER, NEEDLE_ACCURACY
 from biaspredict.notation.reason import Reason
 from biaspredict.notation.vocabulary import MATERIALS, amounts
-from biaspredict.quantities import Tolerance, Unit
+from biaspredict.quantities import Tolerance
 
 LETTERS = {
     Kind.RESISTOR: "R", Kind.CAPACITOR: "C", Kind.ELECTROLYTIC: "C", Kind.COIL: "L",
@@ -337,77 +335,5 @@ def ports(why: Reason) -> st.SearchStrategy[list[tuple[int, float | None, bool]]
 def ports_at(
     nodes: tuple[str, ...], drawn: list[tuple[int, float | None, bool]]
 ) -> tuple[Port, ...]:
-    return tuple(Port(nodes[place % len(nodes)], ohms, blocked) for place, ohms, blocked in drawn)
-
-
-@cache
-@st.composite
-def figure(draw: st.DrawFn, why: Reason) -> tuple[float, float]:
-    """A figure of some digits, and what its last one is worth."""
-    place = draw(st.integers(-9, 6 if why.unit is Unit.OHM else 0))
-    digits = st.integers(-99999 if why.signed else 0, 99999)
-    number = draw(digits.map(lambda n: float(f"{n}e{place}")).filter(why.is_possible))
-    return number, float(f"1e{place}")
-
-
-@st.composite
-def readings(draw: st.DrawFn, stage: Stage) -> Readings:
-    """Readings of that stage."""
-    spelt = sorted(n for n in {*stage.nodes, *stage.names} if not n.startswith("test point "))
-    apart = [(a, b) for a in spelt for b in spelt if stage.node(a) != stage.node(b)]
-    conditions = {
-        "celsius": maybe(value(reason.CELSIUS)),
-        "line_volts": maybe(value(reason.LINE_VOLTS)),
-        "minutes": maybe(value(reason.MINUTES)),
-    }
-
-    def reading() -> Reading:
-        quantity = draw(st.sampled_from(Quantity if apart else [Quantity.VOLTS, Quantity.OHMS]))
-        why = {
-            Quantity.VOLTS: reason.VOLTS,
-            Quantity.OHMS: reason.OHMS,
-            Quantity.DROP: reason.DROP_READ,
-            Quantity.GAIN: reason.GAIN_READ,
-        }.get(quantity, reason.SIGNAL)
-        signal = quantity in (Quantity.GAIN, Quantity.LEVEL, Quantity.RIPPLE)
-        two = apart and (quantity is Quantity.GAIN or draw(st.booleans()))
-        name, minus = draw(st.sampled_from(apart)) if two else (draw(st.sampled_from(spelt)), None)
-        what, step = draw(figure(why))
-        loose = quantity in (Quantity.OHMS, Quantity.DROP)
-        about = draw(st.booleans())
-        over = loose and not about and draw(st.booleans())
-        return Reading(
-            name,
-            stage.node(name),
-            what,
-            quantity,
-            minus,
-            None if minus is None else stage.node(minus),
-            about=about,
-            over=over,
-            step=0.0 if over or quantity is Quantity.GAIN else step,
-            meter=draw(maybe(meters(Meter()))),
-            range_volts=draw(maybe(value(reason.RANGE))),
-            hertz=draw(maybe(value(reason.HERTZ))) if signal else None,
-            remark=draw(QUOTABLE),
-            **{name: draw(what) for name, what in conditions.items()},
-        )
-
-    theirs = []
-    for twin in stage.twins:
-        mine = stage.part(twin.mine)
-        number, step = draw(figure(reason.VOLTS))
-        theirs.append(
-            Reading(f"{twin.other}.{mine.terminals[0]}", mine.nodes[0], number, step=step)
-        )
-    drive = st.tuples(value(reason.SIGNAL), value(reason.SOURCE_OHMS), st.sampled_from(stage.nodes))
-    return Readings(
-        draw(QUOTABLE),
-        tuple(reading() for _ in range(draw(st.integers(0, 4)))),
-        draw(maybe(st.dates(date(1000, 1, 1)))),
-        draw(st.just(Meter()) | meters(Meter())),
-        drive=draw(maybe(drive)),
-        skipped=tuple(draw(st.lists(st.sampled_from(spelt), max_size=3, unique=True))),
-        other=tuple(theirs),
-        **{name: draw(what) for name, what in conditions.items()},
-    )
+    found = {nodes[place % len(nodes)]: (ohms, blocked) for place, ohms, blocked in drawn}
+    return tuple(Port(node, *said) for node, said in found.items())

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from biaspredict.model.stage import Stage
 from biaspredict.notation import load_stage, read_readings, read_stage, write_readings, write_stage
-from tests.notation.strategies import readings, stages
+from tests.notation.strategies import stages
+from tests.notation.strategies_readings import readings
 
 ROOT = Path(__file__).parents[2]
 SLOW_DRAWS = (HealthCheck.too_slow, HealthCheck.data_too_large)

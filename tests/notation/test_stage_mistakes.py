@@ -37,6 +37,7 @@ SLIPS = [
     ("input Q1.base from [[600 V]]", "'600 V' is not a resistance", ""),
     ("output Q1.base [[from 600]]", "'from 600' does not belong here", "output OUT into 47K"),
     ("output Q1.base into [[0]]", "0 is not possible for a load", "Possible:"),
+    ("input Q1.base from 600\ninput [[R2.1]]", "R2.1 has two inputs", "Keep one"),
     ("pin [[U1.5]]", "what does the pin U1.5 do?", "holds"),
     ("pin [[U1.5]] takes 1 mA via 1K", "what does the pin U1.5 do?", "takes 2 mA"),
     # parts
