@@ -72,7 +72,7 @@ def test_words_of_the_table_of_parts() -> None:
     table = GUIDE[GUIDE.index("| Kind |") : GUIDE.index("A reference is letters")]
     words = set(re.findall(r"`([a-z-]+)`", table))
     for word in (*_DIELECTRICS, *(w for found in MATERIALS.values() for w in found)):
-        assert word in words or word == "polypropylene" or word == "cermet", word
+        assert word in words, word
     for word in KIND_WORDS:
         known_by_another = {"inductor", "potentiometer", "transistor", "fet", "jfet"}
         assert word in words | known_by_another, word
