@@ -13,23 +13,36 @@ def add(subparsers: Subparsers) -> None:
                      "well it explains the readings, and says which reading to take next.")
     parser.add_argument("readings", nargs="?",
                         help="the readings file; without it: which reading to take first")
+    parser.add_argument("--other", metavar="READINGS",
+                        help="readings of the other channel, known to be good: evidence")
     parser.add_argument("--priors", metavar="FILE", help="your own table of fault priors")
     parser.add_argument("--all", action="store_true", help="list faint suspects too")
 
 
 def run(args: argparse.Namespace) -> int:
     from biaspredict import pipeline
-    from biaspredict.report import accusing, data, data_supply, supplying
+    from biaspredict.report import accusing, channels, data, data_channels, data_supply, supplying
 
     stage = pipeline.load_stage(args.stage)
     pipeline.must_hang_together(stage)
     readings = pipeline.readings_or_none(args.readings, stage)
-    verdict = pipeline.suspect(stage, readings, pipeline.priors_or_standard(args.priors))
+    others = pipeline.others_or_none(args.other, stage, readings)
+    priors = pipeline.priors_or_standard(args.priors)
+    beside = None
+    if others is None:
+        verdict = pipeline.suspect(stage, readings, priors)
+    else:
+        beside = pipeline.suspect_beside(stage, readings, others, priors)
+        verdict = beside.verdict
     fed = pipeline.fed(stage)
     if args.json:
         record = data.suspect_records(stage, verdict) | {"fed": data_supply.fed_records(fed)}
+        if beside is not None:
+            record["other"] = data_channels.channels_record(beside)
         print(data.dumps(record))
     else:
-        page = accusing.page(stage, readings, verdict, everything=args.all)
-        print("\n".join([page, *supplying.fed_words(fed)]))
+        blocks = [accusing.page(stage, readings, verdict, everything=args.all)]
+        if beside is not None:
+            blocks.insert(0, channels.page(stage, beside) + "\n")
+        print("\n".join([*blocks, *supplying.fed_words(fed)]))
     return NOTHING if verdict.sound and verdict.ranking.explained else FOUND
