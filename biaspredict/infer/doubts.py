@@ -21,12 +21,12 @@ from biaspredict.predict.meters import SIGNALS, meter_of, reading_sigma
 from biaspredict.predict.signal_probe import signal_of
 from biaspredict.quantities import Unit, engineering
 
-RAIL_HIGH = 1.3  # times its nominal volts, beyond which an unread rail is not looked for
+RAIL_HIGH = 1.6  # times its nominal volts, beyond which an unread rail is not looked for
 BEYOND = 0.5  # volts beyond a rail that are no meter's error
 JUNCTION = 1.2  # volts beyond which no conducting junction stands, silicon or germanium
 BREAKS_DOWN = 9.0  # volts the wrong way round that a base-emitter junction stands at most
 SETTLED = 5.0  # time constants after which a capacitor is charged to 1 %
-WAITED = 1.0  # minutes that a person waits who does not say
+WAITED = 10.0  # minutes after switch-on at which a person reads who does not say
 NEEDLE_OHMS = 200.0  # times mid-scale of its highest range, where a needle no longer moves
 NEEDLE_TOP = 1e4  # the highest usual multiplier of its ohms ranges
 DIGITAL_OHMS = 200e6  # the most that a digital meter shows
@@ -280,7 +280,7 @@ def _across(
 def _contradictions(readings: Readings) -> Iterator[Finding]:
     """Volts between two points that are not the difference of their own readings."""
     volts = [r for r in readings.entries if r.quantity is Quantity.VOLTS]
-    alone = {}
+    alone: dict[str, Reading] = {}
     for reading in volts:
         if reading.minus in (None, GROUND):
             alone.setdefault(reading.node, reading)

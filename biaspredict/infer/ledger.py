@@ -230,9 +230,10 @@ def _clashes(readings: Readings) -> Sequence[Clash]:
     found = []
     for node, entries in by_node.items():
         first = entries[0]
-        for second in entries[1:]:
-            if conflict(first, second, readings.meter):
-                found.append(Clash(node, first, second))
+        found += [
+            Clash(node, first, second)
+            for second in entries[1:] if conflict(first, second, readings.meter)
+        ]
     return found
 
 

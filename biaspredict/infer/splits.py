@@ -8,7 +8,7 @@ parts to be renewed: two faults of one part need no telling apart.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,6 +24,8 @@ MOST_COMPONENTS = 240
 LEAST_WEIGHT = 1e-4
 WORTH = 0.02  # bits below which a reading decides nothing
 EDGES = 160
+DEAR = 3.0  # bench units from which a reading must be able to decide something
+STRONG, DECIDES = 0.3, 6.0  # a share of belief that counts, and the change of odds that decides
 LIKELY = 0.02  # outcomes rarer than this are not listed
 SOUND_LABEL = ("sound",)
 
@@ -120,11 +122,33 @@ def _split(
         return None
     bounds = np.concatenate([[edges[0]], edges, [edges[-1]]])
     outcomes = _outcomes(bounds, table, names)
+    if touch.cost >= DEAR and not decides(outcomes, dict(zip(names, prior, strict=True))):
+        return None
     if touch.probe.quantity not in (Quantity.VOLTS, Quantity.DROP):
         outcomes = tuple(
             Outcome(math.exp(o.low), math.exp(o.high), o.chance, o.means) for o in outcomes
         )
     return Split(touch, gain, outcomes)
+
+
+def decides(outcomes: Sequence[Outcome], before: Mapping[Label, float]) -> bool:
+    """Whether some outcome multiplies or divides the odds of a strong suspect by `DECIDES`.
+
+    A reading whose outcomes lie closer together than the tolerances spread them only costs time.
+    """
+    for outcome in outcomes:
+        after = dict(outcome.means)
+        for label, share in before.items():
+            now = after.get(label, 0.0)
+            if now >= STRONG and _odds(now) >= DECIDES * _odds(share):
+                return True
+            if share >= STRONG and _odds(now) <= _odds(share) / DECIDES:
+                return True
+    return False
+
+
+def _odds(share: float) -> float:
+    return share / max(1.0 - share, 1e-9)
 
 
 def _edges(means: Floats, sigma: Floats, weights: Floats) -> Floats:

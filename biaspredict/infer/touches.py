@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from biaspredict.infer.tasks import LOGARITHMIC
 from biaspredict.model.circuit import OPEN, Variation
 from biaspredict.model.devices import Bipolar, Material, Size
 from biaspredict.model.parts import CAPACITORS, Kind, Part
@@ -33,18 +35,24 @@ NEVER_BRIDGE = "Do not let the tip bridge base and collector."
 
 @dataclass(frozen=True, slots=True)
 class Touch:
-    """One possible reading: the probe, its cost in bench units, words and cautions."""
+    """One possible reading: the probe, its cost in bench units, words and cautions.
+
+    spread: standard deviation of what the prediction does not know of a sound specimen.
+    """
 
     probe: Probe
     cost: float
     words: str
     meter: Meter
     cautions: tuple[str, ...] = ()
+    spread: float = 0.0
 
     def sigma(self, value: float) -> float:
-        """Error to expect when `value` is read (logarithm for ohms)."""
-        if self.probe.quantity is Quantity.OHMS:
-            return 0.02
+        """Error to expect when `value` is read, both logarithms but for volts."""
+        if self.probe.quantity in LOGARITHMIC:
+            shown = math.exp(value)
+            reading = Reading(self.probe.name, self.probe.node, shown, self.probe.quantity)
+            return math.hypot(reading_sigma(reading, self.meter) / shown, self.spread)
         reading = Reading(self.probe.name, self.probe.node, value, self.probe.quantity)
         return reading_sigma(reading, self.meter)
 

@@ -15,9 +15,12 @@ from biaspredict.infer.ledger import Ledger, ledger
 from biaspredict.infer.pairs import with_pairs
 from biaspredict.infer.priors import Priors
 from biaspredict.infer.ranking import Ranking, Suspect, rank
+from biaspredict.infer.signal_touches import signal_touches, worth_the_generator
+from biaspredict.infer.silent import brought_to_light
 from biaspredict.infer.splits import Split, label_of, splits
 from biaspredict.infer.tasks import LOGARITHMIC, task_of
 from biaspredict.infer.touches import touches
+from biaspredict.infer.untested import most_telling
 from biaspredict.model.readings import Reading, Readings
 from biaspredict.model.stage import GROUND
 from biaspredict.predict.observe import Predictor, Probe
@@ -71,6 +74,7 @@ class Verdict:
     leaks: by the suspect's place in the ranking, for its first leaking part.
 
     settled: the parts that one repair would renew, where nothing is left to tell apart.
+    testing: where the DC agrees, the signal reading that tests most of what is untested.
     worst: the reading that fits worst where nothing in the catalogue explains them all.
     """
 
@@ -83,6 +87,7 @@ class Verdict:
     settled: tuple[str, ...]
     worst: Reading | None
     leaks: Mapping[int, Leak]
+    testing: Split | None = None
 
     @property
     def sound(self) -> bool:
@@ -100,23 +105,34 @@ def judge(
     """
     stage = predictor.stage
     known = catalogue(stage, priors)
-    seen = tuple(fault for fault in known if not fault.silent)
+    silent = tuple(fault for fault in known if fault.silent)
     explainer = explainer or Explainer(predictor, task_of(readings, stage))
+    shown = brought_to_light(explainer, silent)
+    seen = (*(fault for fault in known if not fault.silent), *shown)
     ranking = rank(explainer, seen)
     if readings.entries:
         ranking = with_pairs(explainer, seen, ranking)
     settled = _settled(ranking)
     further: tuple[Split, ...] = ()
+    taken = explainer.task.probes
+    signals = signal_touches(predictor, readings.meter, taken, readings.skipped, readings.drive)
     if not settled:
         names = [p for s in ranking.suspects if s.weight > 0.01 for p in s.parts]
-        open_to = touches(
-            stage, readings.meter, explainer.task.probes, names, readings.skipped, expected
-        )
+        open_to = touches(stage, readings.meter, taken, names, readings.skipped, expected)
+        if not any(probe.signal for probe in taken):
+            outputs = [port.node for port in stage.outputs]
+            open_to = (*open_to, *worth_the_generator(signals, outputs))
+        else:
+            open_to = (*open_to, *signals)
         further = splits(explainer, ranking, open_to)
+    untested = tuple(f for f in silent if f not in shown)
+    testing = None
+    if readings.entries and ranking.sound >= SOUND_ENOUGH:
+        testing = most_telling(explainer, untested, signals)
     return Verdict(
         ranking, further, ledger(stage, readings), compared(explainer, readings),
-        tuple(f for f in known if f.silent), _afterwards(explainer, ranking), settled,
-        _worst(explainer, ranking, readings), _leaks(explainer, ranking),
+        untested, _afterwards(explainer, ranking), settled,
+        _worst(explainer, ranking, readings), _leaks(explainer, ranking), testing,
     )
 
 

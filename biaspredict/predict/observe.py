@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 from biaspredict.engine.flatten import flatten
 from biaspredict.engine.linear import linearise
 from biaspredict.engine.solver import Floats, Solver
-from biaspredict.model.circuit import SOUND, Axis, Circuit, Load, Variation
+from biaspredict.model.circuit import OPEN, SOUND, Axis, Circuit, Device, Load, Variation
 from biaspredict.model.devices import Bipolar, Polarity
 from biaspredict.model.readings import Quantity, Reading
 from biaspredict.model.stage import GROUND, Meter, Stage
@@ -28,6 +29,10 @@ LINEAR_VOLTS = 0.005  # and only where the meter moves the point by more
 # Volts above a transistor's usual V_BE, about a hundred times its usual current, from which bulk
 # resistance and high injection, which the equations leave out, are felt.
 OVERDRIVE, BULK_VOLTS, BULK_MOST, THERMAL_VOLTS = 0.12, 0.02, 3.0, 0.0257
+# A leak of an electrolytic at its working volts may be none at an ohmmeter's tenth of a volt
+# (common practice, no source); below this it is a short, which any meter sees.
+LEAK_LEAST = 1e3
+EVEN = 1.0 / math.sqrt(3.0)
 OHMS_AT_MOST = 1e9  # what any ohmmeter calls open
 
 
@@ -95,8 +100,8 @@ class Observed:
     Ohms, gains and levels are given as natural logarithms, since their spread is by factors.
     volts: (B, n + spares) node volts with the power on and nothing connected, a start for
         solves nearby; NaN where not solved or not asked for.
-    doubt: (B, K) standard deviation of what a rough look, or the transistor equations of a
-        signal, leave out; 0 otherwise.
+    doubt: (B, K) standard deviation of what a rough look, the transistor equations of a
+        signal, or a leak seen at a meter's low volts leave open; 0 otherwise.
     """
 
     values: Floats
@@ -320,12 +325,49 @@ class Predictor:
         self, variations: Sequence[Variation], amounts: Floats, probe: Probe, column: int,
         look: _Look,
     ) -> None:
-        """Power off: the meter drives the points, ohms or junction drop are read."""
-        circuit = self.unpowered
+        """Power off: the meter drives the points, ohms or junction drop are read.
+
+        A capacitor that leaks at its working volts may hold at a meter's: the reading lies
+        anywhere between the two.
+        """
         some = [v.plus(probe.extra) for v in variations]
-        points = self._points(circuit, some, [probe], look.at_lead)[:, 0]
+        self._off(some, amounts, probe, column, look)
+        leaky = [self._holding(v) for v in some]
+        rows = np.array([i for i, v in enumerate(leaky) if v is not None], dtype=np.int64)
+        if not rows.size:
+            return
+        width = look.values.shape[1]
+        whole = _Look(
+            np.full((len(rows), width), np.nan), np.zeros((len(rows), *look.slopes.shape[1:])),
+            np.ones(len(rows), dtype=bool), look.volts[rows], look.at_lead[rows],
+            np.zeros((len(rows), width)),
+        )
+        self._off([v for v in leaky if v is not None], amounts[rows], probe, column, whole)
+        both = np.stack([look.values[rows, column], whole.values[:, column]])
+        look.values[rows, column] = both.mean(0)
+        look.doubt[rows, column] = np.abs(both[0] - both[1]) * 0.5 * EVEN
+        look.slopes[rows, column] = 0.5 * (look.slopes[rows, column] + whole.slopes[:, column])
+        look.solved[rows] &= whole.solved
+
+    def _holding(self, variation: Variation) -> Variation | None:
+        """The same with its leaking capacitors holding; None where none leaks."""
+        kept = tuple(
+            (name, value) for name, value in variation.settings
+            if not (name.endswith(".leak") and LEAK_LEAST < value < OPEN
+                    and self.unpowered.element(name[:-5]).device is Device.CAPACITOR)
+        )
+        if len(kept) == len(variation.settings):
+            return None
+        return replace(variation, settings=kept)
+
+    def _off(
+        self, variations: Sequence[Variation], amounts: Floats, probe: Probe, column: int,
+        look: _Look,
+    ) -> None:
+        """Fills one column with the stage exactly as each variation has it."""
+        points = self._points(self.unpowered, variations, [probe], look.at_lead)[:, 0]
         rows = np.arange(len(variations))
-        self._loaded(circuit, some, amounts, [probe] * len(rows),
+        self._loaded(self.unpowered, variations, amounts, [probe] * len(rows),
                      np.full(len(rows), column), points, rows, look)
         if probe.quantity is Quantity.DROP:
             return
