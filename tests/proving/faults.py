@@ -368,7 +368,7 @@ def apply(specimen: Specimen, fault: Fault) -> Specimen:
     if fault.group == "residue":
         return specimen.bridged(fault.lead, fault.mode.removeprefix("leak to "), severity)
     if fault.group == "joint":
-        return specimen.lifted(f"{fault.part}.{fault.lead}", 2e9 if fault.unit == "" else severity)
+        return specimen.jointed(f"{fault.part}.{fault.lead}", 2e9 if fault.unit == "" else severity)
     if fault.group == "rail":
         volts, ohms = specimen.rails[fault.part]
         factor = 0.0 if fault.mode == "missing" else severity

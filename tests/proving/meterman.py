@@ -128,10 +128,13 @@ def everywhere(stage: Stage) -> tuple[Point, ...]:
 
 
 def touched(where: Sequence[Point], sick: Solved, draw: Draws) -> list[Point]:
-    """At a bad joint the person's tip lands on the lead as often as on the pad."""
+    """At a bad joint the person's tip lands on the lead as often as on the pad.
+
+    A part that is open inside has its whole lead on the pad's side.
+    """
     found = []
     for point in where:
-        on_lead = point.name in sick.specimen.lifts and draw.chance(0.5)
+        on_lead = point.name in sick.specimen.joints and draw.chance(0.5)
         found.append(replace(point, lead=f"{point.name} lead") if on_lead else point)
     return found
 

@@ -42,7 +42,8 @@ class Branch:
 class Specimen:
     """ambient: degrees inside the case. rails: open-circuit volts and ohms of each.
 
-    lifts: ohms in series with a lead "R1.2". extras: branches the sheet does not show.
+    lifts: ohms in series with a lead "R1.2". joints: those of them that lie outside the part,
+        where a probe can land on either side. extras: branches the sheet does not show.
     heats: degrees of each junction part above ambient, from its own dissipation.
     """
 
@@ -54,6 +55,7 @@ class Specimen:
     extras: tuple[Branch, ...] = ()
     sources: tuple[Branch, ...] = ()
     heats: Mapping[str, float] = field(default_factory=dict)
+    joints: frozenset[str] = frozenset()
 
     def but(self, ref: str, **changes: float) -> Specimen:
         return self.with_body(ref, self.bodies[ref].but(**changes))
@@ -63,6 +65,9 @@ class Specimen:
 
     def lifted(self, lead: str, ohms: float) -> Specimen:
         return replace(self, lifts={**self.lifts, lead: ohms})
+
+    def jointed(self, lead: str, ohms: float) -> Specimen:
+        return replace(self.lifted(lead, ohms), joints=self.joints | {lead})
 
     def bridged(self, a: str, b: str, ohms: float) -> Specimen:
         return replace(self, extras=(*self.extras, Branch(a, b, ohms)))
