@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from biaspredict.engine.solver import Solver
     from biaspredict.infer.beside import Channels
     from biaspredict.infer.priors import Priors
-    from biaspredict.infer.slips import ChartCheck
+    from biaspredict.infer.charts import ChartCheck
     from biaspredict.infer.verdict import Verdict
     from biaspredict.predict.bias import Bias
     from biaspredict.predict.capacitors import Capacitors
@@ -142,8 +142,9 @@ def bias(stage: Stage) -> Bias:
 def proof(stage: Stage) -> Proof:
     """Read a transcription for slips. Raises EngineMissing."""
     from biaspredict.errors import InputError, Unsolved
-    from biaspredict.infer.slips import check_chart
+    from biaspredict.infer.charts import check_chart
     from biaspredict.predict.observe import Predictor
+    from biaspredict.predict.spread import axes, rails_off
     from biaspredict.predict.strain import strain
 
     findings = connectivity(stage)
@@ -157,7 +158,16 @@ def proof(stage: Stage) -> Proof:
         return Proof(stage, findings, (), None, f"{problem.fact}. {problem.remedy}")
     predictor = Predictor(found.stage, ranker())
     charts = tuple(check_chart(predictor, chart) for chart in found.stage.charts)
-    return Proof(stage, (*findings, *strain(stage, found.volts())), charts, found)
+    strained = strain(stage, found.volts())
+    if fed(stage).sources:
+        from biaspredict.predict.supply import supply as run
+        from biaspredict.predict.supply_concerns import concerns
+
+        # Over time the same capacitors stand more than their mean volts: that is said instead.
+        crests = concerns(run(stage, referee()))
+        told = {(f.code, f.about) for f in crests}
+        strained = (*crests, *(f for f in strained if (f.code, f.about) not in told))
+    return Proof(stage, (*findings, *strained), charts, found)
 
 
 def suspect(stage: Stage, readings: Readings, priors: Priors | None = None) -> Verdict:

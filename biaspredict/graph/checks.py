@@ -9,7 +9,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from biaspredict.findings import Finding, Gravity
-from biaspredict.graph import checks_feeds, checks_nodes, checks_parts, checks_transistors
+from biaspredict.graph import (
+    checks_feeds,
+    checks_nodes,
+    checks_parts,
+    checks_supply,
+    checks_transistors,
+)
 from biaspredict.graph.network import Network
 from biaspredict.model.stage import Stage
 
@@ -17,6 +23,8 @@ Check = Callable[[Stage, Network], Iterator[Finding]]
 
 CHECKS: tuple[Check, ...] = (
     checks_feeds.no_supply,
+    checks_supply.no_rectifier,
+    checks_supply.rail_and_rectifier,
     checks_feeds.rails_joined,
     checks_feeds.rail_shorted,
     checks_feeds.rail_not_used,

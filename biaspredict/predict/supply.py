@@ -38,6 +38,7 @@ from biaspredict.predict.steady import (
     mains_hertz,
     settle,
 )
+from biaspredict.quantities import Unit, value_text
 
 LINE = 0.10  # by which the mains may be off (common practice, no source)
 MORE = 0.10  # of its current, drawn besides to find the resistance of a fed node
@@ -45,6 +46,7 @@ UP = 0.95  # of its final volts, from which a node is called up
 LONGEST = 4.0  # seconds after switch-on that are run
 QUIET = 1e-5  # of the largest volts about; less ripple is the arithmetic of the run
 MOST_NODES = 8
+LEAST = 0.01  # volts of the least rail that can be written
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,9 +152,9 @@ def must_be_fed(stage: Stage) -> Mains:
         return side
     if any(part.kind is Kind.WINDING and part.volts for part in stage.parts):
         raise InputError(
-            "no rectifier leads from a winding to the stage",
-            remedy="Draw the rectifiers, as in `T1 winding 18 V 50 Hz 3 ohms` and "
-            "`ground -- T1 -- A -- D1> rectifier -- RAW`.",
+            "no rectifier leads from a winding to a node that is not a rail already",
+            remedy="Draw the rectifiers, as in `ground -- T1 -- A -- D1> rectifier -- RAW`, and "
+            "leave out the `rail` line of the node that they feed.",
         )
     raise InputError(
         "this stage has no transformer winding, so there is no supply to run",
@@ -301,5 +303,7 @@ def _areas(seconds: Floats, values: Floats) -> Floats:
 def rail_lines(found: Supply) -> Iterator[str]:
     """The fed nodes as `rail` lines for the stage file of whatever stands behind."""
     for source in found.sources:
-        if source.rectifiers:
-            yield f"rail {source.node} {source.open_volts:.3g} V via {source.ohms:.3g}"
+        if source.rectifiers and abs(source.open_volts) > LEAST:
+            volts, ohms = (float(f"{x:.3g}") for x in (source.open_volts, source.ohms))
+            behind = f" via {value_text(ohms, Unit.OHM)}" if ohms else ""
+            yield f"rail {source.node} {value_text(volts, Unit.VOLT)}{behind}"

@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from biaspredict.findings import Finding, Gravity
+from biaspredict.model.parts import Kind
 from biaspredict.predict.strain import HEADROOM, NON_POLAR, WRONG_WAY
 from biaspredict.predict.supply import Supply
 from biaspredict.quantities import Unit, engineering
 from biaspredict.series import next_working_volts
 
+SHORTED = 1.5  # times all the DC drawn: no rectifier of a sound supply passes more than that DC
+LEAST = 1e-3  # amps of a rectifier that are worth a thought
 ROUGH = 0.3  # of its volts: more ripple than any reservoir leaves (common practice, no source)
 
 Check = Callable[[Supply], Iterator[Finding]]
@@ -31,14 +34,16 @@ def beyond_working_volts(found: Supply) -> Iterator[Finding]:
         if most <= part.volts:
             continue
         rated = engineering(part.volts, Unit.VOLT)
-        when = "in use" if used > part.volts else "with the line 10 % high and nothing connected"
-        fit = next_working_volts(used if used > part.volts else most)
+        over = used > part.volts
+        when = "in use" if over else "with the line 10 % high and nothing connected"
+        fit = next_working_volts(most)
         better = "" if fit is None else f" A new one needs {fit:g} V or more."
         yield Finding(
             "above-working-volts",
             Gravity.CHECK if used > HEADROOM * part.volts else Gravity.NOTE,
             (part.ref,),
-            f"{part.ref} stands up to {engineering(most, Unit.VOLT)} {when}, and is rated {rated}.",
+            f"{part.ref} stands up to {engineering(used if over else most, Unit.VOLT)} {when}, and "
+            f"is rated {rated}.",
             "Check its rating and the winding's volts on the sheet." + better,
             part.origin,
         )
@@ -63,6 +68,24 @@ def reversed_capacitors(found: Supply) -> Iterator[Finding]:
             )
 
 
+def shorted_windings(found: Supply) -> Iterator[Finding]:
+    """Rectifiers that pass far more than is drawn: they short the winding on each half wave."""
+    drawn = sum(abs(source.amps) for source in found.sources)
+    guilty = [r for r in found.rectifiers if r.mean > max(SHORTED * drawn, LEAST)]
+    if guilty:
+        refs = tuple(r.ref for r in guilty)
+        names = " and ".join(filter(None, (", ".join(refs[:-1]), refs[-1])))
+        yield Finding(
+            "winding-shorted",
+            Gravity.CHECK,
+            refs,
+            f"{names} short the winding: they pass {engineering(guilty[0].mean, Unit.AMPERE)} on "
+            f"average, where {engineering(drawn, Unit.AMPERE)} is drawn.",
+            "Check the arrows of the rectifiers: one of them is drawn the wrong way round.",
+            found.stage.part(refs[0]).origin,
+        )
+
+
 def fuses(found: Supply) -> Iterator[Finding]:
     """Fuses that carry more than they are rated for."""
     for winding in found.windings:
@@ -84,10 +107,7 @@ def fuses(found: Supply) -> Iterator[Finding]:
 def smoothed(found: Supply) -> Iterator[Finding]:
     """Fed nodes with so much ripple that the reservoir has been left out, or stands elsewhere."""
     chokes = {
-        node
-        for part in found.stage.parts
-        if part.kind.value == "coil"
-        for node in part.nodes
+        node for part in found.stage.parts if part.kind is Kind.COIL for node in part.nodes
     }
     for line in found.lines:
         fed = any(source.node == line.node for source in found.sources)
@@ -104,4 +124,10 @@ def smoothed(found: Supply) -> Iterator[Finding]:
             )
 
 
-CHECKS: tuple[Check, ...] = (beyond_working_volts, reversed_capacitors, fuses, smoothed)
+CHECKS: tuple[Check, ...] = (
+    shorted_windings,
+    beyond_working_volts,
+    reversed_capacitors,
+    fuses,
+    smoothed,
+)

@@ -108,8 +108,10 @@ def _run(
     variation: Variation,
 ) -> SupplyFault:
     circuit = flatten(found.stage)
+    # What is open is run from empty capacitors: nothing would discharge them without a load.
+    near = replace(found.steady, charges={}) if mode == "open" else found.steady
     try:
-        steady = settle(circuit, found.side, found.hertz, engine, variation, found.steady)
+        steady = settle(circuit, found.side, found.hertz, engine, variation, near)
     except Unsolved:
         return SupplyFault((part.ref,), mode, severity, (), (), (), (), ())
     reads = []
@@ -124,7 +126,9 @@ def _run(
     backwards = [
         other.ref
         for other in smoothing(found)
-        if other.dielectric != "non-polar" and float(steady.across(*other.nodes).min()) < BACKWARDS
+        if other.dielectric != "non-polar"
+        and float(steady.across(*other.nodes).min()) < BACKWARDS
+        and float(found.steady.across(*other.nodes).min()) >= BACKWARDS
     ]
     overheats = [w.ref for w in currents if w.rms > HOT * sound[w.ref]]
     return SupplyFault(

@@ -214,15 +214,16 @@ def _notes(found: Supply, fault: SupplyFault) -> Iterator[str]:
     hot = [w for w in fault.windings if w.ref in fault.overheats]
     if hot:
         most = max(hot, key=lambda w: w.rms)
-        times = most.rms / sound[most.ref] if sound[most.ref] else 0.0
+        times = most.rms / max(sound[most.ref], 1e-12)
+        often = f"{times:.2g} times" if times < 100.0 else "more than a hundred times"
         fate = (
             f"{words.listed(fault.blown)} blows"
             if fault.blown
             else "a fuse blows, or the winding burns"
         )
         yield (
-            f"{most.ref} carries {words.amps(most.rms)} rms, {times:.2g} times as much; {fate}. "
-            "Do not power it."
+            f"{most.ref} carries {words.amps(most.rms)} rms, {often} as much; {fate}. Do not "
+            "power it."
         )
     if fault.backwards:
         yield (
