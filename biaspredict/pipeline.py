@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from biaspredict.infer.beside import Channels
     from biaspredict.infer.priors import Priors
     from biaspredict.infer.charts import ChartCheck
+    from biaspredict.infer.doubts import Doubt
     from biaspredict.infer.verdict import Verdict
     from biaspredict.predict.bias import Bias
     from biaspredict.predict.capacitors import Capacitors
@@ -156,7 +157,8 @@ def proof(stage: Stage) -> Proof:
         return Proof(stage, findings, (), None, problem.fact)
     except InputError as problem:
         return Proof(stage, findings, (), None, f"{problem.fact}. {problem.remedy}")
-    predictor = Predictor(found.stage, ranker())
+    around = (*axes(found.stage), *rails_off(found.stage))
+    predictor = Predictor(found.stage, ranker(), around)
     charts = tuple(check_chart(predictor, chart) for chart in found.stage.charts)
     strained = strain(stage, found.volts())
     if fed(stage).sources:
@@ -180,11 +182,15 @@ def suspect(stage: Stage, readings: Readings, priors: Priors | None = None) -> V
     from biaspredict.infer.twins import TwinExplainer, both_within
     from biaspredict.infer.verdict import judge
 
+    readings, doubts = _sorted_out(stage, readings)
     predictor, expected = _predictor(stage, readings)
     lesson = both_within(predictor.stage, predictor.axes)
     task = task_of(readings, predictor.stage)
     explainer = None if lesson is None else TwinExplainer(predictor, task, lesson)
-    return judge(predictor, readings, priors or standard_priors(), expected, explainer)
+    return judge(
+        predictor, readings, priors or standard_priors(), expected, explainer,
+        printed=_printed(stage), doubts=doubts,
+    )
 
 
 def suspect_beside(
@@ -194,11 +200,32 @@ def suspect_beside(
     from biaspredict.infer.beside import judge_beside, other_stage
     from biaspredict.infer.priors import standard_priors
 
+    readings, doubts = _sorted_out(stage, readings)
+    others, doubts_there = _sorted_out(other_stage(stage), others)
     predictor, expected = _predictor(stage, readings)
     good, _ = _predictor(other_stage(stage), others)
-    return judge_beside(
+    found = judge_beside(
         predictor, readings, good, others, priors or standard_priors(), expected
     )
+    every = (*doubts, *doubts_there)
+    return replace(found, verdict=replace(found.verdict, doubts=every))
+
+
+def _sorted_out(stage: Stage, readings: Readings) -> tuple[Readings, tuple[Doubt, ...]]:
+    """The readings to infer from, and what is doubtful among them."""
+    from biaspredict.infer.doubts import sorted_out
+    from biaspredict.predict.conditions import as_read
+
+    return sorted_out(as_read(fed(stage).stage, readings), readings)
+
+
+def _printed(stage: Stage) -> Predictor | None:
+    """Predicts the stage as its voltage chart was taken; None without such a chart."""
+    from biaspredict.predict.observe import Predictor
+
+    if not any(chart.quantity == "volts" for chart in stage.charts):
+        return None
+    return Predictor(fed(stage).stage, ranker())
 
 
 def _predictor(stage: Stage, readings: Readings) -> tuple[Predictor, dict[str, float]]:

@@ -47,6 +47,10 @@ def read_change(stage: Stage, text: str) -> Change:
         raise InputError(
             f"{part.ref}= what?", remedy=f"Write the new value behind it, like {_SAMPLE}."
         )
+    if _SIGN in said:
+        raise InputError(
+            f"{text}: two changes in one", remedy="Keep them apart: R4=1.2K R5=3.3K, no quotes."
+        )
     try:
         return _changed(stage, part, said.strip())
     except InputError as problem:

@@ -25,7 +25,8 @@ LONGER = 4.0  # times, when some node has not settled at the end of a run
 class TurnOn:
     """seconds: node to the time from which it stays within 1 % (or 10 mV) of its final volts,
     None where it has not got there. thumps: output node to the volts that it reaches
-    farthest beyond the way from nothing to its final ones, 0 where it goes straight. span: seconds that were run.
+    farthest beyond the way from nothing to its final ones, 0 where it goes straight. span:
+    seconds that were run.
     """
 
     seconds: Mapping[str, float | None]

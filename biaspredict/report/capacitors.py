@@ -110,7 +110,7 @@ def _bass(found: Corners) -> Iterator[str]:
         ("sum of own corners", hertz(figures.sum_hertz), "an estimate, from time constants"),
         ("3 dB down", hertz(figures.exact_hertz), "the true figure, from a frequency run"),
     ]
-    where = "in the middle of the band" if figures.flat else "at 1 kHz"
+    where = "mid-band" if figures.flat else "at 1 kHz"
     turned = ", phase turned" if figures.gain < 0 else ""
     whole += [
         ("gain", _gain(abs(figures.gain)), f"from the source, {where}{turned}"),
@@ -186,8 +186,9 @@ def _dry(found: Drying) -> Iterator[str]:
     yield "Dried or resistive: decibels that no DC reading shows"
     hum = found.rail is not None
     extra = ["hum"] if hum else []
-    head = ["", "10 %: 20 Hz", "1 kHz", *extra, "2 %: 20 Hz", "1 kHz", *extra, "ohms", "1 kHz"]
-    rows: list[Sequence[str]] = [head]
+    blank = [""] * (1 + len(extra))
+    head = ["", "20 Hz", "1 kHz", *extra, "20 Hz", "1 kHz", *extra, "ohms", "1 kHz"]
+    rows: list[Sequence[str]] = [["", "10 %", *blank, "2 %", *blank, "bad", ""], head]
     idle = []
     for dry in found.capacitors:
         row = []
@@ -199,9 +200,9 @@ def _dry(found: Drying) -> Iterator[str]:
             idle.append(dry.ref)
         else:
             rows.append([dry.ref, *row])
-    if len(rows) > 1:
+    if len(rows) > 2:
         yield from words.table(rows, right=range(1, len(head)))
-        text = "Left of its value 10 % or 2 %; ohms: a bad series resistance for its size."
+        text = "10 % or 2 % of its value left; or as many ohms in series as are bad at its size."
         if hum:
             text += f" Hum: {HUM:.0f} Hz on {found.rail}."
         yield words.wrapped(text, "  ")

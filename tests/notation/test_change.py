@@ -23,7 +23,7 @@ B+ -- R1 100K measured 131K -- Q1.base -- R2 22K -- ground
 B+ -- R3 6K8 1 W -- Q1.collector
 Q1.emitter -- R4 1.5K 5% -- ground
 Q1.emitter -- +C2 50 MFD 6V -- ground
-B+ -- +C3 100/25 can C3 -- ground
+B+ -- +C3 100 MFD 25V can C3 -- ground
 input IN from 600
 """
 
@@ -91,12 +91,13 @@ def test_sure(stage: Stage) -> None:
         ("C2=0 uF", "not possible for an electrolytic", ""),
         ("R4=0", "no resistance", "link"),
         ("C2=47", "unit is missing", ""),
-        ("R4=1.2K R5=3K", "does not fit", ""),
+        ("R4=1.2K R5=3K", "two changes in one", "Keep them apart"),
+        ("R4=1.2K 3.3K", "R4 has two values", ""),
         ("C2=47uF -- R4", "no value of a part", ""),
         ("C2=resistor 1K", "C2 is an electrolytic, and a resistor cannot stand", "stage file"),
         ("C1=electrolytic 10uF", "C1 has no plus", "non-polar"),
         ("Q1=1K", "no value of its own", "npn or pnp"),
-        ("C2=47uF\nR4=1K", "one part, one value", ""),
+        ("C2=47uF\n1K", "one part, one value", ""),
         ("C2=\x07", "does not show", ""),
         ("C2=" + "9" * 2000, "characters", ""),
     ],
