@@ -121,7 +121,8 @@ def _touch(
     probe: Probe, volts: float, start: str, cost: float, meter: Meter, spread: float
 ) -> Touch:
     signal = probe.signal
-    assert signal is not None and probe.minus is not None
+    assert signal is not None
+    assert probe.minus is not None
     hertz = engineering(signal.hertz, Unit.HERTZ)
     generator = f"generator {engineering(volts, Unit.VOLT)} at {start}"
     if probe.minus == start:

@@ -12,18 +12,13 @@ from biaspredict.infer.chance import chi2_tail
 from biaspredict.infer.components import NO_FAULT, Component, Task
 from biaspredict.infer.evidence import Explainer
 from biaspredict.infer.faults import Fault
-from biaspredict.infer.tasks import task_of
 from biaspredict.model.circuit import CLOSED, Load, Variation
 from biaspredict.model.parts import Kind, Part
-from biaspredict.model.readings import Quantity, Reading, Readings
-from biaspredict.model.stage import GROUND, Chart, ChartEntry, Stage
-from biaspredict.predict.observe import Predictor
+from biaspredict.model.stage import GROUND, Chart, Stage
 
-DISAGREES = 0.02  # chance of a misfit this large in a true transcription
 AGREES = 0.10  # a slip must explain at least this well to be named
 LEAD = 2.0  # nats between the slip that is named and the next best
 MOST_JOINTS = 24  # nodes up to which missed joints are tried
-CHART_FLOOR = 0.03  # volts: charts are printed to a tenth or two
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,59 +35,12 @@ class Slip:
     lead: float
 
 
-@dataclass(frozen=True, slots=True)
-class ChartCheck:
-    """The chart beside the stage.
+def slips(explainer: Explainer, chart: Chart) -> tuple[Slip, ...]:
+    """Single slips of the sheet or of the chart under which the chart's figures fit, best first.
 
-    agrees: chance that a true chart misfits more. off: (entry, expected, standard deviations).
-    slips: best first; empty where the chart agrees or nothing single explains it.
+    explainer: explains the chart's figures, in the chart's order.
     """
-
-    chart: Chart
-    agrees: float
-    off: tuple[tuple[ChartEntry, float, float], ...]
-    slips: tuple[Slip, ...]
-
-
-def chart_readings(chart: Chart) -> Readings:
-    """The chart as a set of readings through the manual's meter."""
-    quantity = Quantity.VOLTS if chart.quantity == "volts" else Quantity.OHMS
-    entries = tuple(
-        Reading(e.name, e.node, e.value, quantity, e.minus_name, e.minus, e.about)
-        for e in chart.entries
-    )
-    return Readings("chart", entries, meter=chart.meter)
-
-
-def chart_task(chart: Chart, stage: Stage) -> Task:
-    """As readings, each with the chart's own tolerance taken as even limits."""
-    task = task_of(chart_readings(chart), stage)
-    share = chart.tolerance / math.sqrt(3.0)
-    if chart.quantity != "volts":
-        return Task(task.probes, task.values, np.hypot(task.sigmas, share))
-    wide = np.hypot(share * np.abs(task.values), CHART_FLOOR)
-    return Task(task.probes, task.values, np.hypot(task.sigmas, wide))
-
-
-def check_chart(predictor: Predictor, chart: Chart) -> ChartCheck:
-    """Compare, and where they disagree look for the one slip that explains it."""
-    task = chart_task(chart, predictor.stage)
-    explainer = Explainer(predictor, task)
-    sound = explainer.score([NO_FAULT])
-    agrees = chi2_tail(float(sound.misfit[0]), len(task.probes))
-    seen, slopes = explainer.look([NO_FAULT], np.zeros((1, explainer.width)), 0, task.probes)
-    spread = np.sqrt((slopes[0] ** 2).sum(1) + task.sigmas**2)
-    deviations = (task.values - seen.values[0]) / spread
-    off = tuple(
-        (entry, float(seen.values[0, k]), float(deviations[k]))
-        for k, entry in enumerate(chart.entries)
-        if abs(deviations[k]) > 1.96 or not math.isfinite(deviations[k])
-    )
-    slips = _slips(predictor, explainer, chart) if agrees < DISAGREES else ()
-    return ChartCheck(chart, agrees, off, slips)
-
-
-def _slips(predictor: Predictor, explainer: Explainer, chart: Chart) -> tuple[Slip, ...]:
+    predictor = explainer.predictor
     tried = list(transcription_slips(predictor.stage))
     components = [Component((fault,), (1.0,), (0.0,), math.log(fault.chance)) for fault in tried]
     scores = explainer.score(components, keep=40)
@@ -103,7 +51,7 @@ def _slips(predictor: Predictor, explainer: Explainer, chart: Chart) -> tuple[Sl
         for i, fault in enumerate(tried)
         if np.isfinite(scores.log_evidence[i])
     ]
-    ranked.extend(_misprints(predictor, explainer, chart))
+    ranked.extend(_misprints(explainer, chart))
     good = sorted((r for r in ranked if r[3] >= AGREES), reverse=True)
     found = []
     for place, (score, about, words, chance) in enumerate(good[:5]):
@@ -113,10 +61,10 @@ def _slips(predictor: Predictor, explainer: Explainer, chart: Chart) -> tuple[Sl
 
 
 def _misprints(
-    predictor: Predictor, explainer: Explainer, chart: Chart
+    explainer: Explainer, chart: Chart
 ) -> Iterator[tuple[float, str, str, float]]:
     """One figure of the chart taken as wrong: the others must agree without it."""
-    task = explainer.task
+    task, predictor = explainer.task, explainer.predictor
     if len(task.probes) < 3:
         return
     for k, entry in enumerate(chart.entries):
@@ -124,6 +72,7 @@ def _misprints(
         rest = Task(
             tuple(p for i, p in enumerate(task.probes) if i != k),
             task.values[keep], task.sigmas[keep],
+            None if task.bounds is None else task.bounds[keep],
         )
         scores = Explainer(predictor, rest).score([NO_FAULT])
         # the dropped figure could have been anything within the rails: a flat density

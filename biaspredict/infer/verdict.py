@@ -8,10 +8,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from biaspredict.infer.charts import ChartToday, chart_today
 from biaspredict.infer.components import NO_FAULT
+from biaspredict.infer.doubts import Doubt
 from biaspredict.infer.evidence import Explainer
-from biaspredict.infer.faults import Fault, catalogue
+from biaspredict.infer.faults import Fault, catalogue, renewed
 from biaspredict.infer.ledger import Ledger, ledger
+from biaspredict.infer.loading import Loading, loading
 from biaspredict.infer.pairs import with_pairs
 from biaspredict.infer.priors import Priors
 from biaspredict.infer.ranking import Ranking, Suspect, rank
@@ -20,6 +23,7 @@ from biaspredict.infer.silent import brought_to_light
 from biaspredict.infer.splits import Split, label_of, splits
 from biaspredict.infer.tasks import LOGARITHMIC, task_of
 from biaspredict.infer.touches import touches
+from biaspredict.infer.unknowns import Unknown, unknowns
 from biaspredict.infer.untested import most_telling
 from biaspredict.model.readings import Reading, Readings
 from biaspredict.model.stage import GROUND
@@ -75,6 +79,9 @@ class Verdict:
 
     settled: the parts that one repair would renew, where nothing is left to tell apart.
     testing: where the DC agrees, the signal reading that tests most of what is untested.
+    doubts: readings that cannot be as written, set aside or only named. loading: those that
+    the meter itself explains. charts: printed figures scaled to today, where they were read.
+    unknowns: what the sheet leaves open, and what the readings say of it.
     worst: the reading that fits worst where nothing in the catalogue explains them all.
     """
 
@@ -88,6 +95,10 @@ class Verdict:
     worst: Reading | None
     leaks: Mapping[int, Leak]
     testing: Split | None = None
+    doubts: tuple[Doubt, ...] = ()
+    loading: tuple[Loading, ...] = ()
+    charts: tuple[ChartToday, ...] = ()
+    unknowns: tuple[Unknown, ...] = ()
 
     @property
     def sound(self) -> bool:
@@ -96,15 +107,18 @@ class Verdict:
 
 def judge(
     predictor: Predictor, readings: Readings, priors: Priors, expected: dict[str, float],
-    explainer: Explainer | None = None,
+    explainer: Explainer | None = None, *, printed: Predictor | None = None,
+    doubts: tuple[Doubt, ...] = (),
 ) -> Verdict:
     """Rank every fault against the readings and say what to do next.
 
     expected: sound node volts, for the choice of meter ranges and refusals.
-    explainer: one that knows more of this specimen than its tolerances.
+    explainer: one that knows more of this specimen than its tolerances. printed: predicts the
+    stage under the conditions of its charts. doubts: found before, with the readings that are
+    not among these any more.
     """
     stage = predictor.stage
-    known = catalogue(stage, priors)
+    known = renewed(catalogue(stage, priors), readings.fresh)
     silent = tuple(fault for fault in known if fault.silent)
     explainer = explainer or Explainer(predictor, task_of(readings, stage))
     shown = brought_to_light(explainer, silent)
@@ -133,6 +147,9 @@ def judge(
         ranking, further, ledger(stage, readings), compared(explainer, readings),
         untested, _afterwards(explainer, ranking), settled,
         _worst(explainer, ranking, readings), _leaks(explainer, ranking), testing,
+        doubts, loading(explainer, readings),
+        () if printed is None else chart_today(printed, explainer, readings),
+        unknowns(explainer, ranking),
     )
 
 

@@ -10,7 +10,7 @@ from biaspredict.infer.splits import SOUND_LABEL, Outcome, Split
 from biaspredict.infer.verdict import WORTH_A_LINE, Compared, Verdict
 from biaspredict.model.readings import Readings
 from biaspredict.model.stage import Stage
-from biaspredict.report import words
+from biaspredict.report import asides, words
 
 SHOWN_GROUPS = 3
 SHOWN_SPLITS = 3
@@ -25,7 +25,13 @@ def page(stage: Stage, readings: Readings, verdict: Verdict, *, everything: bool
     told = "\n".join(_ledger(verdict.ledger))
     if told:
         blocks.append("From the readings alone, by Ohm's law:\n" + told)
+    for said in (
+        asides.doubts(verdict.doubts), asides.meters(verdict.loading),
+        asides.charts(verdict.charts),
+    ):
+        blocks.append("\n".join(said))
     blocks.append("\n".join(_answer(verdict, everything)))
+    blocks.append("\n".join(asides.unknowns(verdict.unknowns)))
     blocks.append("\n".join(_next(verdict)))
     after = "\n".join(_afterwards(verdict))
     if after:
@@ -38,12 +44,9 @@ def _readings(compared: tuple[Compared, ...]) -> Iterator[str]:
     rows = [("reading", "value", "sound: 95 % between", "")]
     for entry in compared:
         reading = entry.reading
-        name = reading.name if reading.minus_name is None else (
-            f"{reading.name} to {reading.minus_name}")
-        about = "about " if reading.about else ""
         mark = "ok" if entry.inside else ("HIGH" if entry.off > 0 else "LOW")
         rows.append((
-            name, about + words.measured(reading.value, reading.quantity),
+            asides.name_of(reading), asides.value_of(reading),
             words.span(entry.low, entry.high, reading.quantity), mark,
         ))
     yield from words.table(rows, right=(1,))
@@ -195,6 +198,9 @@ def _untested(verdict: Verdict) -> Iterator[str]:
         yield words.wrapped(
             f"Untested by DC: {', '.join(by_part)} dried out, open or resistive; also noise, "
             "oscillation, and contacts that come and go.")
+    if verdict.testing is not None:
+        yield "The DC agrees. One signal reading tests the most of these:"
+        yield from _split(verdict.testing)
     if verdict.ranking.unsolved:
         faults = ", ".join(f"{f.part} {f.mode}" for f in verdict.ranking.unsolved)
         yield words.wrapped(f"Not solved, so not judged: {faults}.")

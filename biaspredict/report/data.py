@@ -9,7 +9,7 @@ from typing import Any
 
 from biaspredict.findings import Finding
 from biaspredict.infer.ranking import Severity, Suspect
-from biaspredict.infer.slips import ChartCheck
+from biaspredict.infer.charts import ChartCheck
 from biaspredict.infer.splits import Split
 from biaspredict.infer.verdict import Verdict
 from biaspredict.model.readings import Quantity, Reading

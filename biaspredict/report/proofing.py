@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from biaspredict.findings import Finding, Gravity
-from biaspredict.infer.slips import ChartCheck
+from biaspredict.infer.charts import ChartCheck
 from biaspredict.model.readings import Quantity
 from biaspredict.model.stage import Stage
 from biaspredict.report import words
