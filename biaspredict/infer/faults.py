@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
 from biaspredict.engine.flatten import pin_quantity
 from biaspredict.infer.priors import Prior, Priors
@@ -14,6 +14,7 @@ from biaspredict.model.parts import CAPACITORS, POTS, Kind, Part
 from biaspredict.model.stage import GROUND, Stage
 
 SHORT = 1.0  # ohms of a shorted part: a weld or a whisker
+NEW = 0.05  # chance of a fault in a new part over that in an old one (common practice, no source)
 DRIED_OPEN = 1e-4  # share of its value that an open capacitor keeps
 
 
@@ -61,6 +62,14 @@ def catalogue(stage: Stage, priors: Priors) -> tuple[Fault, ...]:
         found.extend(_of_part(part, aged))
     found.extend(_of_board(stage, aged))
     return tuple(found)
+
+
+def renewed(faults: Sequence[Fault], fresh: Sequence[str]) -> tuple[Fault, ...]:
+    """The same faults where some parts are new: what comes with age is then rare."""
+    return tuple(
+        replace(fault, chance=fault.chance * NEW) if fault.part in fresh else fault
+        for fault in faults
+    )
 
 
 def _setting(parameter: str, value: float) -> Callable[[float], Variation]:

@@ -62,6 +62,7 @@ class Readings:
     skipped: names the person did not dare or could not reach.
     other: readings under the names of the other channel (Stage.twins), each at the node of
         this channel that is its fellow. They are evidence, not readings of this channel.
+    fresh: references of parts put in before these readings were taken.
     """
 
     title: str
@@ -74,4 +75,5 @@ class Readings:
     drive: tuple[float, float, str] | None = None
     skipped: tuple[str, ...] = ()
     other: tuple[Reading, ...] = ()
+    fresh: tuple[str, ...] = ()
     file: str = field(default="", compare=False)

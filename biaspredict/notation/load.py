@@ -29,6 +29,15 @@ def load_readings(path: str | Path, stage: Stage) -> Readings:
 
 def read_text(path: str | Path) -> str:
     """The text of a UTF-8 file of at most a megabyte. Raises InputError."""
+    data = read_bytes(path)
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError as problem:
+        raise _misencoded(data, problem.start, str(path)) from None
+
+
+def read_bytes(path: str | Path) -> bytes:
+    """The bytes of a text file of at most a megabyte. Raises InputError."""
     path = Path(path)
     name = str(path)
     try:
@@ -56,10 +65,7 @@ def read_text(path: str | Path) -> str:
         raise InputError(
             f"{name} is saved as {mark}", remedy="Save it as UTF-8 in your text editor."
         )
-    try:
-        return data.decode("utf-8")
-    except UnicodeDecodeError as problem:
-        raise _misencoded(data, problem.start, name) from None
+    return data
 
 
 def _misencoded(data: bytes, at: int, name: str) -> InputError:
