@@ -1,4 +1,4 @@
-"""Changes of parts as typed: what they make of a part, and what is said where they make no sense."""
+"""Changes of parts as typed: what they make of a part, and what is said of the senseless."""
 
 from __future__ import annotations
 

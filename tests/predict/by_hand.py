@@ -93,7 +93,7 @@ class Divider:
 
     def middle(self) -> complex:
         """All capacitors so large that nothing is left across them."""
-        return self.gain(1e3, {name: 10.0 for name in self.farads})
+        return self.gain(1e3, dict.fromkeys(self.farads, 10.0))
 
     def seen(self, name: str) -> float:
         """Ohms that a capacitor sees with the others as wire: a test current in its place."""

@@ -145,7 +145,9 @@ output OUT
     assert not corners(stage, REFEREE).figures.flat
 
 
-@pytest.mark.parametrize(("micros", "hertz", "at_15k"), [(75, 2122.0, -17.07), (50, 3183.0, -13.66)])
+@pytest.mark.parametrize(
+    ("micros", "hertz", "at_15k"), [(75, 2122.0, -17.07), (50, 3183.0, -13.66)]
+)
 def test_de_emphasis(micros: float, hertz: float, at_15k: float) -> None:
     """F10 (M): 75 us (47 CFR 73) and 50 us (ITU-R BS.450); a treble capacitor, not a bass one."""
     stage = read_stage(f"""stage "de-emphasis"
