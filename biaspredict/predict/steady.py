@@ -30,6 +30,7 @@ RUN = 8  # periods of one round
 WINDOW = 4  # periods that are kept
 ROUNDS, HELPED = 24, 8
 NEAR = 2e-4  # of its volts, within which a mean is the same as the round before
+QUITE = 0.1  # of that, where there is no more to be seen of a trend
 FLOOR = 1e-4  # of the peak of the winding, within which any two means are the same
 GUESS = 0.9  # of that peak, where the first round begins
 SLOW = (0.2, 0.99)  # share of its way left after a round, between which a capacitor is sent ahead
@@ -217,7 +218,7 @@ def settle(
         target = solve_behind(rest, guess, variation, engine)
         if target is not None:
             charges = _resting(rest, target)
-    before: Floats | None = None
+    seen: list[Floats] = []
     trail: list[dict[str, float]] = []
     for turn in range(ROUNDS):
         seconds, volts = engine.transient(
@@ -228,14 +229,14 @@ def settle(
         last = Steady(circuit, hertz, WINDOW, *_window(seconds, volts, WINDOW * period), ends)
         means = np.array([last.means[node] for node in circuit.nodes])
         allowed = np.maximum(NEAR * np.abs(means), FLOOR * peak)
-        if before is not None and (np.abs(means - before) < allowed).all():
+        seen.append(means)
+        if _at_rest(seen, allowed):
             return last
-        before = means
         trail.append(ends)
         charges = ends
         if len(trail) == 3:
             charges = ends | _ahead(trail, rest)
-            trail = []
+            trail, seen = [], []  # what follows a leap tells nothing of what went before
         if turn < HELPED:
             fed = {feed.node: last.means[feed.node] for feed in side.feeds}
             target = solve_behind(rest, fed, variation, engine)
@@ -246,6 +247,20 @@ def settle(
         remedy="A stage behind it that oscillates, or a value far out of reason: run the stage "
         "behind it from a rail, and check the capacitors.",
     )
+
+
+def _at_rest(seen: list[Floats], allowed: Floats) -> bool:
+    """Whether what the rounds' means (n,) have still to go is no more than allowed."""
+    if len(seen) < 2:
+        return False
+    step = np.abs(seen[-1] - seen[-2])
+    if (step < QUITE * allowed).all():
+        return True
+    if len(seen) < 3:
+        return False
+    left = step / np.maximum(np.abs(seen[-2] - seen[-3]), 1e-12)
+    going = step * left / np.maximum(1.0 - left, 1e-3)
+    return bool(((step < QUITE * allowed) | ((step < allowed) & (going < allowed))).all())
 
 
 def _window(seconds: Floats, volts: Floats, length: float) -> tuple[Floats, Floats]:
