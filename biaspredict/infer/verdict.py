@@ -13,6 +13,7 @@ from biaspredict.infer.components import NO_FAULT
 from biaspredict.infer.doubts import Doubt
 from biaspredict.infer.evidence import Explainer
 from biaspredict.infer.faults import Fault, catalogue, renewed
+from biaspredict.infer.joints import joints_read
 from biaspredict.infer.ledger import Ledger, ledger
 from biaspredict.infer.loading import Loading, loading
 from biaspredict.infer.pairs import with_pairs
@@ -119,6 +120,7 @@ def judge(
     """
     stage = predictor.stage
     known = renewed(catalogue(stage, priors), readings.fresh)
+    known = (*known, *joints_read(stage, readings, priors))
     silent = tuple(fault for fault in known if fault.silent)
     explainer = explainer or Explainer(predictor, task_of(readings, stage))
     shown = brought_to_light(explainer, silent)

@@ -1,0 +1,57 @@
+"""Joints of the wire itself: one net that is read at two places and shows two voltages."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from biaspredict.infer.faults import Fault
+from biaspredict.infer.priors import Priors
+from biaspredict.model.circuit import OPEN, Variation
+from biaspredict.model.parts import Kind
+from biaspredict.model.readings import Quantity, Readings
+from biaspredict.model.stage import Stage
+
+# Transistors, FETs, diodes and pots have their joints in the catalogue of every stage.
+OWN = (Kind.TRANSISTOR, Kind.FET, Kind.DIODE, Kind.ZENER, Kind.POT, Kind.TRIMMER)
+# The circuit knows the legs of an unpolarised capacitor by other names.
+UNNAMED = (Kind.CAPACITOR,)
+
+
+def joints_read(stage: Stage, readings: Readings, priors: Priors) -> tuple[Fault, ...]:
+    """A resistive and an open joint at each lead that was read beside another place of its node.
+
+    A person who reads a resistor's own lead as well as the transistor's on the same net has
+    given the evidence that splits the two; without that no reading could.
+    """
+    rows = {row.mode: row for row in priors.aged(stage.assumptions.age_years).of("joint")}
+    found: list[Fault] = []
+    for lead in _leads(stage, readings):
+        if "resistive" in rows:
+            row = rows["resistive"]
+            found.append(Fault(
+                lead, "joint", f"a resistive joint at {lead}", row.chance,
+                lambda ohms, lead=lead: Variation(lifts=((lead, ohms),)),  # type: ignore[misc]
+                row.least, row.most, "ohm", lead=lead, joint=1.0,
+            ))
+        if "open" in rows:
+            found.append(Fault(
+                lead, "open joint", f"an open joint at {lead}", rows["open"].chance,
+                lambda _, lead=lead: Variation(lifts=((lead, OPEN),)),  # type: ignore[misc]
+                lead=lead, joint=1.0,
+            ))
+    return tuple(found)
+
+
+def _leads(stage: Stage, readings: Readings) -> Iterator[str]:
+    """Leads of plain parts that are named by a reading, where another names the same node."""
+    names: dict[str, set[str]] = {}
+    for entry in readings.entries:
+        if entry.quantity is Quantity.VOLTS and entry.minus is None:
+            names.setdefault(entry.node, set()).add(entry.name)
+    for part in stage.parts:
+        if part.kind in (*OWN, *UNNAMED):
+            continue
+        for terminal, node in zip(part.terminals, part.nodes, strict=True):
+            lead = f"{part.ref}.{terminal}"
+            if lead in names.get(node, set()) and len(names[node]) > 1:
+                yield lead
