@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from biaspredict.engine.solver import Floats
-from biaspredict.engine.stores import Motion, Store, level_gain, ohms_seen
+from biaspredict.engine.stores import Motion, Store, ohms_seen
 from biaspredict.errors import InputError
 from biaspredict.model.stage import Stage
 from biaspredict.predict.duties import Duty, Sorted, crossed, decibels, sort
@@ -134,7 +134,7 @@ def _corner(order: Sorted, store: Store) -> Corner:
     if store in order.treble:
         ohms = ohms_seen(path.matrix, store, order.bass)
         hertz = _corner_hertz(ohms, store.farads) if alive else None
-        alone = order.alone(HIGH, (store,))
+        (alone,) = order.alone([HIGH], (store,))
         return Corner(
             store.name, duty, store.farads, False, alive, ohms, hertz, None, alone, None
         )
@@ -144,15 +144,14 @@ def _corner(order: Sorted, store: Store) -> Corner:
     ohms = ohms_seen(path.matrix, store, [s for s in order.bass if s not in group])
     hertz = _corner_hertz(ohms, farads) if alive else None
     share = most = None
-    if hertz is not None and alive:
-        if store in order.losing and not _second(order, group) and (
-            order.alone(hertz, group) < -COUNTS
-        ):
+    own = hertz if hertz is not None else LOW
+    there, far, further, alone = order.alone([own, own * FAR, own * FAR / 10.0, LOW], group)
+    if hertz is not None:
+        if store in order.losing and not _second(order, group) and there < -COUNTS:
             share = 0.0  # filled in once the sum is known
-        far, further = (order.alone(hertz * f, group) for f in (FAR, FAR / 10.0))
         most = far if abs(far - further) < COUNTS else None
     return Corner(
-        store.name, duty, farads, True, alive, ohms, hertz, share, order.alone(LOW, group), most,
+        store.name, duty, farads, True, alive, ohms, hertz, share, alone, most,
         tuple(s.name for s in beside),
     )
 
@@ -170,7 +169,7 @@ def _figures(
     order: Sorted, found: Sequence[Corner], total: float, referee: Referee, square: float | None
 ) -> Figures:
     path = order.path
-    middle = level_gain(path.matrix, path.drive, path.out, order.bass)
+    middle = order.middle
     flat = not order.shaping or _is_flat(order, middle)
     whole, over_input = path.swept(referee, [LOW, MIDDLE])
     ideal, _ = path.swept(referee, [LOW], order.losing)

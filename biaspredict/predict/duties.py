@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from enum import Enum
 from functools import cached_property
 
-from biaspredict.engine.stores import Store, impedance_seen
+from biaspredict.engine.stores import Store, impedance_seen, level_gain
 from biaspredict.graph.alternating import large as is_large
 from biaspredict.graph.capacitors import Role, capacitor_role
 from biaspredict.model.circuit import SOUND, Variation
@@ -74,14 +74,18 @@ class Sorted:
         """Other bass capacitors across the same two nodes."""
         return tuple(s for s in self.bass if s is not store and beside(s, store))
 
-    def alone(self, hertz: float, real: Sequence[Store]) -> float:
+    @cached_property
+    def middle(self) -> float:
+        """Gain in the middle of the band, bass capacitors wire and treble ones open."""
+        return level_gain(self.path.matrix, self.path.drive, self.path.out, self.bass)
+
+    def alone(self, hertz: Sequence[float], real: Sequence[Store]) -> list[float]:
         """Decibels that these add to the gain, the others as in the middle of the band."""
         kept = {store.name for store in real}
         opened = _open([s for s in self.treble if s.name not in kept])
         wire = [s for s in self.bass if s.name not in kept]
-        with_them = abs(self.path.gain([hertz], opened, wire)[0])
-        without = abs(self.path.gain([hertz], _open(self.treble), self.bass)[0])
-        return decibels(float(with_them)) - decibels(float(without))
+        sizes = abs(self.path.gain(hertz, opened, wire)).tolist()
+        return [decibels(size) - decibels(abs(self.middle)) for size in sizes]
 
 
 def _open(some: Sequence[Store]) -> Variation:

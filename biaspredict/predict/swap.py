@@ -55,9 +55,10 @@ class Side:
     """The stage before or after, rails in place of what windings feed.
 
     volts: by node, ground included. watts: heat by part, where something tells it. across: DC
-    volts of each capacitor. findings: what strains the parts. regions: by transistor.
-    corners, gains (decibels at MARKS), curve (decibels at CURVE): None where `withheld` says why
-    no signal figures are given. turn_on: None where `no_turn_on` says why.
+    volts of each capacitor. findings: what strains the parts. corners, gains (decibels at MARKS,
+    by ngspice), curve (decibels at CURVE, by the linear stage): None where `withheld` says why no
+    signal figures are given. turn_on: None where `no_turn_on` says why. ripple: volts peak to
+    peak of the nodes that a supply in the stage feeds.
     """
 
     stage: Stage
@@ -228,9 +229,8 @@ def _signal(
     except (InputError, Unsolved) as problem:
         return None, None, None, problem.fact
     marked, _ = path.swept(referee, MARKS)
-    swept, _ = path.swept(referee, CURVE.tolist())
     gains = tuple(decibels(float(abs(g))) for g in marked)
-    curve = np.array([decibels(float(abs(g))) for g in swept])
+    curve = np.array([decibels(size) for size in abs(path.gain(CURVE)).tolist()])
     return corners_of(path, referee) if path.stores else None, gains, curve, ""
 
 
