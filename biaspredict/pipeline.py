@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from biaspredict.infer.priors import Priors
     from biaspredict.infer.charts import ChartCheck
     from biaspredict.infer.doubts import Doubt
+    from biaspredict.infer.evidence import Explainer
     from biaspredict.infer.verdict import Verdict
     from biaspredict.predict.bias import Bias
     from biaspredict.predict.capacitors import Capacitors
@@ -95,13 +96,6 @@ def must_hang_together(stage: Stage) -> None:
         raise Mistakes(InputError(f.fact, remedy=f.remedy, place=f.place) for f in stops)
 
 
-def readings_or_none(path: str | None, stage: Stage) -> Readings:
-    """The readings file, or no readings yet."""
-    if path is None:
-        return Readings("no readings yet", ())
-    return load_readings(path, stage)
-
-
 def priors_or_standard(path: str | None) -> Priors:
     """A user's table of fault priors, or the one that comes along. Raises InputError."""
     from biaspredict.infer.priors import load_priors, standard_priors
@@ -172,43 +166,66 @@ def proof(stage: Stage) -> Proof:
     return Proof(stage, (*findings, *strained), charts, found)
 
 
-def suspect(stage: Stage, readings: Readings, priors: Priors | None = None) -> Verdict:
+def suspect(
+    stage: Stage, readings: Readings, priors: Priors | None = None,
+    others: Readings | None = None,
+) -> Verdict:
     """Rank what explains the readings. Raises Unsolved where even the sound stage does not solve.
 
+    others: the other channel's readings, taken as evidence where they are a sound channel's.
     Of a stage that holds both channels, each pair of parts is taken to be alike.
     """
-    from biaspredict.infer.priors import standard_priors
     from biaspredict.infer.tasks import task_of
     from biaspredict.infer.twins import TwinExplainer, both_within
+
+    if others is not None:
+        return suspect_beside(stage, readings, others, priors, sharpened=False).verdict
+    usable, doubts = _sorted_out(stage, readings)
+    predictor, expected = _predictor(stage, usable)
+    lesson = both_within(predictor.stage, predictor.axes)
+    explainer = None
+    if lesson is not None:
+        explainer = TwinExplainer(predictor, task_of(usable, predictor.stage), lesson)
+    return _judged(stage, usable, priors, (predictor, expected), explainer, doubts)
+
+
+def suspect_beside(
+    stage: Stage, readings: Readings, others: Readings, priors: Priors | None = None, *,
+    sharpened: bool = True,
+) -> Channels:
+    """Rank what explains the readings, with the other channel's as evidence. Raises Unsolved.
+
+    sharpened: also rank without the other channel, to show what it added.
+    """
+    from biaspredict.infer.beside import other_stage, side_by_side, taught
+    from biaspredict.infer.priors import standard_priors
+
+    usable, doubts = _sorted_out(stage, readings)
+    theirs, doubts_there = _sorted_out(other_stage(stage), others)
+    found = _predictor(stage, usable)
+    good, _ = _predictor(other_stage(stage), theirs)
+    known = taught(found[0], usable, good, theirs, priors or standard_priors())
+    every = (*doubts, *doubts_there)
+    verdict = _judged(stage, usable, priors, found, known.explainer, every)
+    alone = verdict
+    if sharpened and known.explainer is not None:
+        alone = _judged(stage, usable, priors, found, None, doubts)
+    return side_by_side(verdict, alone, usable, theirs, known)
+
+
+def _judged(
+    stage: Stage, readings: Readings, priors: Priors | None,
+    found: tuple[Predictor, dict[str, float]], explainer: Explainer | None,
+    doubts: tuple[Doubt, ...],
+) -> Verdict:
+    from biaspredict.infer.priors import standard_priors
     from biaspredict.infer.verdict import judge
 
-    readings, doubts = _sorted_out(stage, readings)
-    predictor, expected = _predictor(stage, readings)
-    lesson = both_within(predictor.stage, predictor.axes)
-    task = task_of(readings, predictor.stage)
-    explainer = None if lesson is None else TwinExplainer(predictor, task, lesson)
+    predictor, expected = found
     return judge(
         predictor, readings, priors or standard_priors(), expected, explainer,
         printed=_printed(stage), doubts=doubts,
     )
-
-
-def suspect_beside(
-    stage: Stage, readings: Readings, others: Readings, priors: Priors | None = None
-) -> Channels:
-    """Rank what explains the readings, with the other channel's as evidence. Raises Unsolved."""
-    from biaspredict.infer.beside import judge_beside, other_stage
-    from biaspredict.infer.priors import standard_priors
-
-    readings, doubts = _sorted_out(stage, readings)
-    others, doubts_there = _sorted_out(other_stage(stage), others)
-    predictor, expected = _predictor(stage, readings)
-    good, _ = _predictor(other_stage(stage), others)
-    found = judge_beside(
-        predictor, readings, good, others, priors or standard_priors(), expected
-    )
-    every = (*doubts, *doubts_there)
-    return replace(found, verdict=replace(found.verdict, doubts=every))
 
 
 def _sorted_out(stage: Stage, readings: Readings) -> tuple[Readings, tuple[Doubt, ...]]:
@@ -247,38 +264,6 @@ def _predictor(stage: Stage, readings: Readings) -> tuple[Predictor, dict[str, f
             remedy="Run `biaspredict proof` on it first.",
         )
     return predictor, dict(zip(predictor.circuit.nodes, map(float, sound[0]), strict=True))
-
-
-def others_or_none(
-    path: str | None, stage: Stage, readings: Readings
-) -> Readings | None:
-    """The other channel's readings: from a file of their own, else from this channel's file.
-
-    Raises InputError where both are given, or where the file holds readings of both channels.
-    """
-    from dataclasses import replace
-
-    from biaspredict.errors import InputError
-    from biaspredict.predict.likeness import shared_rails
-
-    if path is None:
-        if not readings.other:
-            return None
-        title = f"{readings.title}, the other channel"
-        return replace(readings, title=title, entries=readings.other, other=(), skipped=())
-    found = load_readings(path, stage)
-    common = shared_rails(stage)
-    if readings.other or (found.other and any(r.node not in common for r in found.entries)):
-        both = readings.file if readings.other else path
-        raise InputError(
-            f"{both} holds readings of both channels, and --other names a file for one of them",
-            remedy="Leave --other out, or move the other channel's readings to its file.",
-        )
-    if not (found.entries or found.other):
-        raise InputError(
-            f"{path} holds no readings", remedy="Read the other channel at the same points first."
-        )
-    return replace(found, entries=(*found.entries, *found.other), other=())
 
 
 def capacitors(

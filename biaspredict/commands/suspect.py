@@ -12,7 +12,10 @@ def add(subparsers: Subparsers) -> None:
                      "Ranks every single fault (and pairs, where no single one will do) by how\n"
                      "well it explains the readings, and says which reading to take next.")
     parser.add_argument("readings", nargs="?",
-                        help="the readings file; without it: which reading to take first")
+                        help="the readings file or bench log; without it: which reading to take "
+                             "first")
+    parser.add_argument("--at", metavar="POINT",
+                        help="a log's history up to a line or a time (12, 19:45)")
     parser.add_argument("--other", metavar="READINGS",
                         help="readings of the other channel, known to be good: evidence")
     parser.add_argument("--priors", metavar="FILE", help="your own table of fault priors")
@@ -20,13 +23,14 @@ def add(subparsers: Subparsers) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from biaspredict import pipeline
+    from biaspredict import benchwork, pipeline
     from biaspredict.report import accusing, channels, data, data_channels, data_supply, supplying
 
-    stage = pipeline.load_stage(args.stage)
+    stage, readings = benchwork.at_the_bench(
+        args.readings, pipeline.load_stage(args.stage), args.at
+    )
     pipeline.must_hang_together(stage)
-    readings = pipeline.readings_or_none(args.readings, stage)
-    others = pipeline.others_or_none(args.other, stage, readings)
+    others = benchwork.others_or_none(args.other, stage, readings)
     priors = pipeline.priors_or_standard(args.priors)
     beside = None
     if others is None:

@@ -14,7 +14,7 @@ from biaspredict.infer.ranking import Ranking, rank
 from biaspredict.infer.splits import Label, label_of
 from biaspredict.infer.tasks import task_of
 from biaspredict.infer.twins import TwinExplainer, learn
-from biaspredict.infer.verdict import SOUND_ENOUGH, Compared, Verdict, compared, judge
+from biaspredict.infer.verdict import SOUND_ENOUGH, Compared, Verdict, compared
 from biaspredict.model.readings import Quantity, Reading, Readings
 from biaspredict.model.stage import Stage
 from biaspredict.predict.likeness import likeness, shared_rails
@@ -93,31 +93,48 @@ def other_stage(stage: Stage) -> Stage:
     return replace(stage, parts=parts)
 
 
-def judge_beside(
-    predictor: Predictor, readings: Readings, good: Predictor, others: Readings,
-    priors: Priors, expected: dict[str, float],
-) -> Channels:
-    """Judge this channel's readings alone, and with what the other channel's teach.
+@dataclass(frozen=True, slots=True)
+class Taught:
+    """What the other channel is worth: an explainer that knows it, None where it is not sound.
 
-    predictor, expected: as for `judge`, of this channel; good: of the other one.
+    sound: weight of no fault in it. doubt: its reading that is farthest from a sound one.
     """
-    alone = judge(predictor, readings, priors, expected)
+
+    explainer: TwinExplainer | None
+    sound: float
+    doubt: Reading | None
+
+
+def taught(
+    predictor: Predictor, readings: Readings, good: Predictor, others: Readings, priors: Priors
+) -> Taught:
+    """Hold the other channel's readings against a sound one, and learn from them if they agree.
+
+    predictor: of this channel; good: of the other one.
+    """
     there = Explainer(good, task_of(others, good.stage))
     known = tuple(f for f in catalogue(good.stage, priors) if not f.silent)
-    sound_there = rank(there, known)
+    sound = rank(there, known).sound
     task = task_of(readings, predictor.stage)
     lesson = learn(
         there, others, predictor.axes, likeness(predictor.stage, predictor.axes), readings,
         task.probes,
     )
-    used = sound_there.sound >= SOUND_ENOUGH and lesson.fit >= UNLIKELY
-    explainer = TwinExplainer(
-        predictor, task, lesson, there, shared_rails(predictor.stage)
+    if sound < SOUND_ENOUGH or lesson.fit < UNLIKELY:
+        return Taught(None, sound, _worst(there, others))
+    rails = shared_rails(predictor.stage)
+    return Taught(TwinExplainer(predictor, task, lesson, there, rails), sound, None)
+
+
+def side_by_side(
+    verdict: Verdict, alone: Verdict, readings: Readings, others: Readings, known: Taught
+) -> Channels:
+    """Both answers, and every place that was read in either channel."""
+    told = compared(known.explainer, readings) if known.explainer is not None else ()
+    return Channels(
+        verdict, alone, others, _rows(readings, others, told), known.explainer is not None,
+        known.sound, known.doubt,
     )
-    verdict = judge(predictor, readings, priors, expected, explainer) if used else alone
-    rows = _rows(readings, others, compared(explainer, readings) if used else ())
-    doubt = None if used else _worst(there, others)
-    return Channels(verdict, alone, others, rows, used, sound_there.sound, doubt)
 
 
 def _worst(there: Explainer, others: Readings) -> Reading | None:

@@ -115,7 +115,7 @@ class TwinExplainer(Explainer):
         return found
 
     def _place(self, probe: Probe) -> tuple[int, float] | None:
-        if probe.doing or probe.extra is not SOUND:
+        if probe.doing or probe.extra != SOUND:
             return None
         return self.lesson.places.get((probe.node, probe.minus, probe.quantity))
 

@@ -162,12 +162,13 @@ def _split(split: Split) -> Iterator[str]:
     touch = split.touch
     yield words.wrapped(f"{touch.words} (costs {touch.cost:g})", "  ", "    ")
     for outcome in split.outcomes[:5]:
-        yield _outcome(split, outcome)
+        yield outcome_line(split, outcome)
     for caution in touch.cautions:
         yield words.wrapped(f"Caution: {caution}", "    ", "    ")
 
 
-def _outcome(split: Split, outcome: Outcome) -> str:
+def outcome_line(split: Split, outcome: Outcome) -> str:
+    """What it would mean if the reading fell there, within 80 columns."""
     where = words.span(outcome.low, outcome.high, split.touch.probe.quantity)
     means = words.listed([
         f"{'nothing wrong' if label == SOUND_LABEL else ' with '.join(label)} "
