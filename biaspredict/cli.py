@@ -7,9 +7,20 @@ import os
 import sys
 from collections.abc import Sequence
 
-from biaspredict.commands import bench, bias, common, corners, log, proof, supply, suspect, swap
+from biaspredict.commands import (
+    bench,
+    bias,
+    common,
+    corners,
+    log,
+    proof,
+    renew,
+    supply,
+    suspect,
+    swap,
+)
 
-COMMANDS = (proof, bias, corners, swap, supply, suspect, bench, log)
+COMMANDS = (proof, bias, corners, swap, renew, supply, suspect, bench, log)
 INTERRUPTED = 130  # as shells report a Ctrl-C
 
 

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from biaspredict.predict.observe import Predictor
     from biaspredict.predict.raw_rail import Fed
     from biaspredict.predict.supply import Supply
+    from biaspredict.predict.renew import Renewal, Total
     from biaspredict.predict.supply_faults import SupplyFault
     from biaspredict.predict.swap import Swap
 
@@ -54,6 +55,29 @@ def load_stage(path: str | Path) -> Stage:
 
 
 def load_readings(path: str | Path, stage: Stage) -> Readings:
+def load_stages(paths: Sequence[str | Path]) -> tuple[Stage, ...]:
+    """Read a set of stage files. Raises InputError with the mistakes of all of them."""
+    from biaspredict.errors import InputError, Mistakes
+
+    stages: list[Stage] = []
+    mistakes: list[InputError] = []
+    seen: set[Path] = set()
+    for path in paths:
+        try:
+            real = Path(path).resolve()
+            if real in seen:
+                raise InputError(f"{path} is given twice", remedy="Name each stage file once.")
+            seen.add(real)
+            stages.append(load_stage(path))
+        except Mistakes as several:
+            mistakes += several.mistakes
+        except InputError as mistake:
+            mistakes.append(mistake)
+    if mistakes:
+        raise Mistakes(mistakes)
+    return tuple(stages)
+
+
     """Read a readings file of that stage. Raises InputError."""
     from biaspredict.notation import load_readings as load
 
@@ -291,3 +315,13 @@ def swap(
 
     read = [(change.after, change.sure) for change in read_changes(stage, changes)]
     return swapped(stage, read, referee(), ranker(), start=start, end=end)
+def renew(
+    stages: Sequence[Stage], *, fellows: bool = True
+) -> tuple[tuple[Renewal, ...], tuple[Total, ...]]:
+    """What to order for a set of stages, each and all together. Raises EngineMissing."""
+    from biaspredict.predict.renew import renewal, totals
+
+    found = tuple(renewal(stage, referee(), ranker(), fellows=fellows) for stage in stages)
+    return found, totals(found)
+
+
