@@ -24,7 +24,8 @@ from biaspredict.predict.observe import Observed, Predictor, Probe
 
 STEP = 0.05  # shift of the severity latent for its slope
 CELL = 0.7  # standard deviation of a cell over the distance between cells: neighbours overlap
-MOST_STEPS = 6
+MOST_STEPS = 8
+LONGEST = 3.0  # standard deviations that any latent moves in one step
 STILL = 0.05  # latents that move less than this have settled
 HOPELESS = 40.0  # nats below the best at which a component is left after its first look
 CONTENDERS = 300  # components that are refined at most
@@ -102,9 +103,14 @@ class Explainer:
         found, slopes = first, first.slopes
         shifts = found.latents.shape[1] - self.width
         cost = np.full(len(components), np.inf)
-        aims = found.latents.copy()
-        best = np.zeros_like(aims)
+        best = np.zeros_like(found.latents)
+        aims = best + _stride(found.latents)
         found.latents[:] = 0.0
+        # where the first look was rough, look again at the middle before stepping anywhere
+        miss = self.task.values - found.values[rows]
+        exact = found.noise[rows] <= self._noise(found.values[rows]) * (1 + 1e-9)
+        cost[rows] = np.where(exact.all(axis=1), _misses(miss, found.noise[rows]), np.inf)
+        aims[rows[~exact.all(axis=1)]] = 0.0
         for _ in range(MOST_STEPS):
             if not rows.size:
                 break
@@ -115,7 +121,7 @@ class Explainer:
             self.task.meet(seen.values, fresh)
             noise = self._noise(seen.values) + seen.doubt**2
             miss = self.task.values - seen.values
-            fresh_cost = 0.5 * (aims[rows] ** 2).sum(1) + 0.5 * (miss**2 / noise).sum(1)
+            fresh_cost = 0.5 * (aims[rows] ** 2).sum(1) + _misses(miss, noise)
             fresh_cost[~seen.solved] = np.inf
             better = fresh_cost < cost[rows] - 1e-3
             won, lost = rows[better], rows[~better]
@@ -130,7 +136,7 @@ class Explainer:
             found.log_evidence[won], found.misfit[won] = evidence, misfit
             # a step that failed to improve is halved back towards the best point
             aims[lost] = best[lost] + 0.4 * (aims[lost] - best[lost])
-            aims[won] = next_aims
+            aims[won] = best[won] + _stride(next_aims - best[won])
             rows = np.concatenate([won, lost])
             far = np.abs(aims[rows] - best[rows]).max(axis=1, initial=0.0) > STILL
             rows = rows[far]
@@ -257,6 +263,17 @@ class Explainer:
         near = misfit[order] < best + 2 * HOPELESS + 0.5 * best
         near[: max(keep, 24)] = True
         return np.sort(order[near])
+
+
+def _misses(miss: Floats, noise: Floats) -> Floats:
+    """Minus the log density (B,) of the misses, but for a constant."""
+    return np.asarray(0.5 * (miss**2 / noise + np.log(noise)).sum(1))
+
+
+def _stride(step: Floats) -> Floats:
+    """A step (B, P) no longer than the linearisation may be believed."""
+    longest = np.abs(step).max(axis=1, initial=0.0, keepdims=True)
+    return np.asarray(step * np.minimum(1.0, LONGEST / np.maximum(longest, LONGEST)))
 
 
 def _cells_beside(components: Sequence[Component]) -> dict[int, tuple[int, int]]:

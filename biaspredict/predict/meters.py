@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
+from biaspredict.engine.solver import Floats
 from biaspredict.model.readings import Quantity, Reading
 from biaspredict.model.stage import NEEDLE_RANGES, Meter
 
@@ -18,6 +21,9 @@ NEEDLE_READING = 0.01  # half a division of a needle scale, as a fraction of the
 SIGNAL_READING = 0.03
 SIGNAL_FLOOR = 50e-6
 OHMS_READING = 0.02  # the ohms ranges of a digital meter (common practice, no source)
+# The diode range: 1 mA from about 3 V (common practice, no source).
+DIODE_OHMS, DIODE_VOLTS = 3e3, 3.0
+LEAST_OHMS, OPEN_OHMS = 1e-3, 1e9  # what any ohmmeter calls nothing, and open
 LEADS = 0.3  # ohms of test leads and their tips (common practice, no source)
 # A needle ohmmeter of which nothing is said: 20 ohms at mid-scale of its lowest range, ranges up
 # to times 10,000, the next one taken from 3 times its middle on (common practice, no source).
@@ -28,8 +34,8 @@ SIGNALS = frozenset({Quantity.GAIN, Quantity.LEVEL, Quantity.RIPPLE})
 # The transistor equations used here leave out base resistance, high injection and the fall of
 # gain at low current. Against richer devices node volts differ by millivolts near the
 # junctions and by a few tenths of a percent elsewhere: see tests/proving.
-MODEL_VOLTS = 0.008
-MODEL_FRACTION = 0.003
+MODEL_VOLTS = 0.012
+MODEL_FRACTION = 0.005
 
 
 def display_step(value: float) -> float:
@@ -100,6 +106,12 @@ def ohms_middle(meter: Meter, near: float) -> float:
     while middle * scale * NEEDLE_UP_TO < near and scale < NEEDLE_LARGEST:
         scale *= 10.0
     return middle * scale
+
+
+def ohms_shown(across: Floats, ohms: Floats | float, volts: Floats | float) -> Floats:
+    """What an ohmmeter of `volts` behind `ohms` shows with `across` volts at its leads."""
+    held = np.clip(across, 1e-9, np.asarray(volts) * (1.0 - 1e-9))
+    return np.clip(ohms * held / (volts - held), LEAST_OHMS, OPEN_OHMS)
 
 
 def signal_sigma(reading: Reading, meter: Meter) -> float:

@@ -17,7 +17,7 @@ from biaspredict.model.circuit import OPEN, SOUND, Axis, Circuit, Device, Load, 
 from biaspredict.model.devices import Bipolar, Polarity
 from biaspredict.model.readings import Quantity, Reading
 from biaspredict.model.stage import GROUND, Meter, Stage
-from biaspredict.predict.meters import ohms_middle
+from biaspredict.predict.meters import DIODE_OHMS, DIODE_VOLTS, ohms_middle, ohms_shown
 from biaspredict.predict.signal_probe import Ask, Signal, SignalStage
 from biaspredict.predict.spread import axes, off_middle, with_power_off
 
@@ -33,7 +33,6 @@ OVERDRIVE, BULK_VOLTS, BULK_MOST, THERMAL_VOLTS = 0.12, 0.02, 3.0, 0.0257
 # (common practice, no source); below this it is a short, which any meter sees.
 LEAK_LEAST = 1e3
 EVEN = 1.0 / math.sqrt(3.0)
-OHMS_AT_MOST = 1e9  # what any ohmmeter calls open
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,8 +71,7 @@ def probe_of(reading: Reading, meter: Meter, signal: Signal | None = None) -> Pr
     if reading.quantity is Quantity.VOLTS:
         ohms, volts = meter.input_ohms(reading.value, reading.range_volts), 0.0
     elif reading.quantity is Quantity.DROP:
-        # 1 mA from about 3 V: the usual diode range (common practice, no source)
-        ohms, volts = 3e3, 3.0
+        ohms, volts = DIODE_OHMS, DIODE_VOLTS
     else:
         ohms, volts = ohmmeter(meter, reading.value)
     return Probe(reading.node, reading.minus, reading.quantity, ohms, volts, reading.name)
@@ -228,7 +226,7 @@ class Predictor:
         points = self._points(circuit, some, some_probes, look.at_lead[good])
         linear = linearise(circuit, some, self.axes, amounts[good], found.volts[good], points)
         open_volts = _between(found.volts[good], points)
-        look.doubt[np.ix_(good, columns)] += self._overdriven(found.volts[good])[:, None]
+        look.doubt[np.ix_(good, columns)] += self._overdriven(found.volts[good], some)[:, None]
         ohms = np.array([probe.ohms for probe in some_probes])
         share = linear.source_ohms / (linear.source_ohms + ohms)
         look.values[np.ix_(good, columns)] = open_volts * (1.0 - share)
@@ -246,7 +244,7 @@ class Predictor:
                 good[rows], look, found.volts[good[rows]],
             )
 
-    def _overdriven(self, volts: Floats) -> Floats:
+    def _overdriven(self, volts: Floats, variations: Sequence[Variation]) -> Floats:
         """Volts (B,) that bulk resistance may add where a junction is driven far beyond its use.
 
         The drop across the bulk grows with the current, so exponentially with the junction's
@@ -257,6 +255,9 @@ class Predictor:
         for base, emitter, sign, usual in self._junctions:
             beyond = sign * (padded[:, base] - padded[:, emitter]) - usual - OVERDRIVE
             most = np.maximum(most, beyond)
+        for row, variation in enumerate(variations):
+            if variation.lifts or variation.moves:
+                most[row] = 0.0  # leads are not at their nodes: the junction's volts are not known
         grown = BULK_VOLTS * np.expm1(np.minimum(most / THERMAL_VOLTS, 6.0))
         return np.asarray(np.minimum(grown, BULK_MOST))
 
@@ -372,11 +373,10 @@ class Predictor:
         if probe.quantity is Quantity.DROP:
             return
         across = np.clip(look.values[:, column], 1e-9, probe.volts * (1 - 1e-9))
-        ohms = np.minimum(probe.ohms * across / (probe.volts - across), OHMS_AT_MOST)
         # d ln R / dV of the ohmmeter's own scale
         gain = probe.volts / (across * (probe.volts - across))
         look.slopes[:, column] *= gain[:, None]
-        look.values[:, column] = np.log(np.maximum(ohms, 1e-3))
+        look.values[:, column] = np.log(ohms_shown(across, probe.ohms, probe.volts))
 
 
 @dataclass(frozen=True, slots=True)
