@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     from biaspredict.predict.capacitors import Capacitors
     from biaspredict.predict.observe import Predictor
     from biaspredict.predict.raw_rail import Fed
-    from biaspredict.predict.supply import Supply
     from biaspredict.predict.renew import Renewal, Total
+    from biaspredict.predict.supply import Supply
     from biaspredict.predict.supply_faults import SupplyFault
     from biaspredict.predict.swap import Swap
 
@@ -54,7 +54,6 @@ def load_stage(path: str | Path) -> Stage:
     return load(path)
 
 
-def load_readings(path: str | Path, stage: Stage) -> Readings:
 def load_stages(paths: Sequence[str | Path]) -> tuple[Stage, ...]:
     """Read a set of stage files. Raises InputError with the mistakes of all of them."""
     from biaspredict.errors import InputError, Mistakes
@@ -78,6 +77,7 @@ def load_stages(paths: Sequence[str | Path]) -> tuple[Stage, ...]:
     return tuple(stages)
 
 
+def load_readings(path: str | Path, stage: Stage) -> Readings:
     """Read a readings file of that stage. Raises InputError."""
     from biaspredict.notation import load_readings as load
 
@@ -306,15 +306,6 @@ def capacitors(
     )
 
 
-def swap(
-    stage: Stage, changes: Sequence[str], start: str | None = None, end: str | None = None
-) -> Swap:
-    """Before and after changes such as "C3=47uF". Raises InputError, Unsolved, EngineMissing."""
-    from biaspredict.notation.change import read_changes
-    from biaspredict.predict.swap import swap as swapped
-
-    read = [(change.after, change.sure) for change in read_changes(stage, changes)]
-    return swapped(stage, read, referee(), ranker(), start=start, end=end)
 def renew(
     stages: Sequence[Stage], *, fellows: bool = True
 ) -> tuple[tuple[Renewal, ...], tuple[Total, ...]]:
@@ -325,3 +316,12 @@ def renew(
     return found, totals(found)
 
 
+def swap(
+    stage: Stage, changes: Sequence[str], start: str | None = None, end: str | None = None
+) -> Swap:
+    """Before and after changes such as "C3=47uF". Raises InputError, Unsolved, EngineMissing."""
+    from biaspredict.notation.change import read_changes
+    from biaspredict.predict.swap import swap as swapped
+
+    read = [(change.after, change.sure) for change in read_changes(stage, changes)]
+    return swapped(stage, read, referee(), ranker(), start=start, end=end)
