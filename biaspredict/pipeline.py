@@ -3,27 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from biaspredict.findings import Finding, Gravity
 from biaspredict.model.readings import Readings
-from biaspredict.model.stage import Stage
+from biaspredict.model.stage import Meter, Stage
 
 if TYPE_CHECKING:
     from biaspredict.engine.ngspice import Ngspice
     from biaspredict.engine.solver import Solver
     from biaspredict.infer.beside import Channels
-    from biaspredict.infer.priors import Priors
     from biaspredict.infer.charts import ChartCheck
     from biaspredict.infer.doubts import Doubt
     from biaspredict.infer.evidence import Explainer
+    from biaspredict.infer.priors import Priors
     from biaspredict.infer.verdict import Verdict
     from biaspredict.predict.bias import Bias
     from biaspredict.predict.capacitors import Capacitors
     from biaspredict.predict.observe import Predictor
+    from biaspredict.predict.ohms import Ohms
     from biaspredict.predict.raw_rail import Fed
     from biaspredict.predict.renew import Renewal, Total
     from biaspredict.predict.supply import Supply
@@ -190,32 +191,62 @@ def proof(stage: Stage) -> Proof:
     return Proof(stage, (*findings, *strained), charts, found)
 
 
+def ohms(
+    stage: Stage, meter: Meter, places: Sequence[str] = (), seconds: float | None = None
+) -> tuple[Ohms, tuple[ChartCheck, ...]]:
+    """Ohms with the power off at every node, or at `places`; each printed ohms chart beside it.
+
+    Raises InputError for a place that the stage does not have, Unsolved, EngineMissing.
+    """
+    from biaspredict.infer.charts import check_chart
+    from biaspredict.notation.typed import read_place
+    from biaspredict.predict.observe import Predictor
+    from biaspredict.predict.ohms import SECONDS, Place, predict_ohms
+    from biaspredict.predict.spread import axes, rails_off
+
+    asked = None
+    if places:
+        typed = [read_place(text, stage) for text in places]
+        asked = [Place(r.name, r.node, r.minus_name, r.minus) for r in typed]
+    found = predict_ohms(
+        stage, referee(), ranker(), meter, asked, SECONDS if seconds is None else seconds
+    )
+    charts = [c for c in stage.charts if c.quantity == "ohms"] if asked is None else []
+    predictor = Predictor(stage, ranker(), (*axes(stage), *rails_off(stage)))
+    return found, tuple(check_chart(predictor, chart) for chart in charts)
+
+
 def suspect(
     stage: Stage, readings: Readings, priors: Priors | None = None,
-    others: Readings | None = None,
+    others: Readings | None = None, *, soon: bool = False,
 ) -> Verdict:
     """Rank what explains the readings. Raises Unsolved where even the sound stage does not solve.
 
     others: the other channel's readings, taken as evidence where they are a sound channel's.
+    soon: further readings only as far as the next one needs.
     Of a stage that holds both channels, each pair of parts is taken to be alike.
     """
     from biaspredict.infer.tasks import task_of
     from biaspredict.infer.twins import TwinExplainer, both_within
 
     if others is not None:
-        return suspect_beside(stage, readings, others, priors, sharpened=False).verdict
+        return suspect_beside(
+            stage, readings, others, priors, sharpened=False, soon=soon
+        ).verdict
     usable, doubts = _sorted_out(stage, readings)
     predictor, expected = _predictor(stage, usable)
     lesson = both_within(predictor.stage, predictor.axes)
     explainer = None
     if lesson is not None:
         explainer = TwinExplainer(predictor, task_of(usable, predictor.stage), lesson)
-    return _judged(stage, usable, priors, (predictor, expected), explainer, doubts)
+    return _judged(
+        stage, usable, priors, (predictor, expected), explainer, doubts, soon=soon
+    )
 
 
 def suspect_beside(
     stage: Stage, readings: Readings, others: Readings, priors: Priors | None = None, *,
-    sharpened: bool = True,
+    sharpened: bool = True, soon: bool = False,
 ) -> Channels:
     """Rank what explains the readings, with the other channel's as evidence. Raises Unsolved.
 
@@ -230,7 +261,7 @@ def suspect_beside(
     good, _ = _predictor(other_stage(stage), theirs)
     known = taught(found[0], usable, good, theirs, priors or standard_priors())
     every = (*doubts, *doubts_there)
-    verdict = _judged(stage, usable, priors, found, known.explainer, every)
+    verdict = _judged(stage, usable, priors, found, known.explainer, every, soon=soon)
     alone = verdict
     if sharpened and known.explainer is not None:
         alone = _judged(stage, usable, priors, found, None, doubts)
@@ -240,7 +271,7 @@ def suspect_beside(
 def _judged(
     stage: Stage, readings: Readings, priors: Priors | None,
     found: tuple[Predictor, dict[str, float]], explainer: Explainer | None,
-    doubts: tuple[Doubt, ...],
+    doubts: tuple[Doubt, ...], *, soon: bool = False,
 ) -> Verdict:
     from biaspredict.infer.priors import standard_priors
     from biaspredict.infer.verdict import judge
@@ -248,7 +279,7 @@ def _judged(
     predictor, expected = found
     return judge(
         predictor, readings, priors or standard_priors(), expected, explainer,
-        printed=_printed(stage), doubts=doubts,
+        printed=_printed(stage), doubts=doubts, soon=soon,
     )
 
 

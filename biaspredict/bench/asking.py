@@ -64,9 +64,8 @@ def _asks(
     promise = owed(chapter)
     if promise is not None:
         name, _, expected = promise.body.partition(" is ")
-        if not _read_since(name, chapter):
-            yield Ask(name, f"the recheck, {name}", f"It was to read {expected}.",
-                      cautions=(FIRST_POWER, ONE_HAND))
+        yield Ask(name, f"the recheck, {name}", f"It is to read {expected}.",
+                  cautions=(FIRST_POWER, ONE_HAND))
     yield from _before_power(stage, chapter)
     yield from _rails(stage, chapter, readings)
     if verdict is not None:
@@ -142,6 +141,3 @@ def beginning(stage: Stage, probe: Probe) -> str:
         return f"gain at {hertz} {probe.node} over {probe.minus}"
     return ""
 
-
-def _read_since(name: str, chapter: Chapter) -> bool:
-    return any(e.verb is Verb.READ and e.body.startswith(f"{name} ") for e in chapter.since)

@@ -9,12 +9,13 @@ from biaspredict.infer.progress import owed
 from biaspredict.infer.verdict import Verdict
 from biaspredict.model.log import Verb
 from biaspredict.model.readings import Quantity, Reading
+from biaspredict.model.stage import Stage
+from biaspredict.notation import find_node
 from biaspredict.notation.history import Chapter
 from biaspredict.quantities import Unit, parse_value
 from biaspredict.report import words
 
 BODY = re.compile(r"(?P<name>.+) is (?P<value>.+) from (?P<low>.+) to (?P<high>.+)")
-DIGITS = 4  # of the limits kept in the log
 
 
 def promise(verdict: Verdict | None, ref: str) -> str:
@@ -45,22 +46,18 @@ def promise(verdict: Verdict | None, ref: str) -> str:
     if not found:
         return ""
     _, name, value, low, high = max(found)
-    return f"{name} is {_volts(value)} from {_volts(low)} to {_volts(high)}"
-
-
-def _volts(value: float) -> str:
-    return f"{value:.{DIGITS}g} V"
+    return f"{name} is {words.volts(value)} from {words.volts(low)} to {words.volts(high)}"
 
 
 def kept_or_missed(
-    chapter: Chapter, reading: Reading, add: Callable[[Verb, str], int]
+    stage: Stage, chapter: Chapter, reading: Reading, add: Callable[[Verb, str], int]
 ) -> list[str]:
     """Compare a reading with the promise that is owed, and put the result into the log."""
     owing = owed(chapter)
     said = BODY.fullmatch(owing.body) if owing is not None else None
     if said is None or reading.quantity is not Quantity.VOLTS or reading.minus is not None:
         return []
-    if reading.name.casefold() != said["name"].casefold():
+    if reading.node != find_node(stage, said["name"])[1]:
         return []
     low, high = (parse_value(said[what], Unit.VOLT) for what in ("low", "high"))
     shown = words.volts(reading.value)

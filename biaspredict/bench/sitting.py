@@ -133,7 +133,7 @@ class Sitting:
         said = [f"  kept, not reasoned with: {entering.named(reading)} "
                 f"{words.measured(reading.value, reading.quantity)}"] if not evidence else []
         said += self._dangerous(reading, ask)
-        said += promises.kept_or_missed(self.chapter, reading, self._add)
+        said += promises.kept_or_missed(self.stage, self.chapter, reading, self._add)
         return self._after(said, reading if evidence else None)
 
     def _dangerous(self, reading: Reading, ask: Ask | None) -> list[str]:
@@ -163,8 +163,8 @@ class Sitting:
         if not mine:
             raise InputError("there is nothing to take back", remedy="Type a reading.")
         last = mine[-1]
-        for entry in _with_it(self.chapter.entries, last):
-            self._add(Verb.UNDO, str(entry.line))
+        lines = [str(entry.line) for entry in _with_it(self.chapter.entries, last)]
+        self._add(Verb.UNDO, " ".join(lines))
         return self._after([f"  taken back: {last.verb.value} {last.body}"], None)
 
     def _with(self, text: str) -> Step:
@@ -192,7 +192,7 @@ class Sitting:
         said = [f"  {part.ref} fitted" + (f": {value.strip()}" if value.strip() else
                                           ", the same value")]
         said.append(words.wrapped(f"Caution: {entering.FITTING}", "  ", "  "))
-        self.verdict = None
+        self._power = False
         return self._after(said, None)
 
     # --- answers -----------------------------------------------------------------------------
@@ -251,7 +251,7 @@ class Sitting:
                 return list(_complaint(problem))
         self.asked = next_ask(self.stage, self.chapter, self.readings, verdict)
         if self.asked is None:
-            return ["Nothing more is asked for. Type a reading, done PART VALUE, more or quit."]
+            return [*_by_hand(verdict), *_NOTHING_MORE]
         advised = self.chapter.of(Verb.ADVISED)
         if not advised or advised[-1].body != self.asked.begin:
             self._add(Verb.ADVISED, self.asked.begin)
@@ -260,6 +260,19 @@ class Sitting:
         self._power = ask.powered
         self._told.update(fresh)
         return list(entering.asked_lines(ask.words, ask.why, fresh, ask.split))
+
+
+_NOTHING_MORE = ("Nothing more is asked for. Type a reading, done PART VALUE, more or quit.",)
+
+
+def _by_hand(verdict: Verdict | None) -> Iterable[str]:
+    """The best reading left where it cannot be typed here: a leg lifted, a can warmed."""
+    left = verdict.splits if verdict is not None and not verdict.settled else ()
+    for split in left[:1]:
+        touch = split.touch
+        yield from entering.asked_lines(
+            touch.words, "To be judged by eye:", touch.cautions, split
+        )
 
 
 def _same(first: Reading, second: Reading) -> bool:

@@ -44,7 +44,8 @@ def run(args: argparse.Namespace) -> int:
         sitting = Sitting(
             stage, args.stage, writer,
             lambda now, readings: pipeline.suspect(
-                now, readings, priors, benchwork.others_or_none(args.other, now, readings)
+                now, readings, priors, benchwork.others_or_none(args.other, now, readings),
+                soon=True,
             ),
         )
 

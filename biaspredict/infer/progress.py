@@ -87,10 +87,12 @@ def _found(state: State, entry: Entry) -> State:
 
 def owed(chapter: Chapter) -> Entry | None:
     """The promise of the last repair, while neither kept nor missed."""
-    promise = None
+    said = promise = None
     for entry in chapter.entries:
         if entry.verb is Verb.PROMISED:
-            promise = entry
+            said = entry
+        elif entry.verb is Verb.FITTED:
+            said, promise = None, said
         elif entry.verb in (Verb.KEPT, Verb.MISSED):
             promise = None
     return promise

@@ -22,6 +22,7 @@ from biaspredict.infer.ranking import Ranking, Suspect, rank
 from biaspredict.infer.signal_touches import signal_touches, worth_the_generator
 from biaspredict.infer.silent import brought_to_light
 from biaspredict.infer.splits import Split, label_of, splits
+from biaspredict.infer.staged import staged
 from biaspredict.infer.tasks import LOGARITHMIC, task_of
 from biaspredict.infer.touches import touches
 from biaspredict.infer.unknowns import Unknown, unknowns
@@ -109,14 +110,14 @@ class Verdict:
 def judge(
     predictor: Predictor, readings: Readings, priors: Priors, expected: dict[str, float],
     explainer: Explainer | None = None, *, printed: Predictor | None = None,
-    doubts: tuple[Doubt, ...] = (),
+    doubts: tuple[Doubt, ...] = (), soon: bool = False,
 ) -> Verdict:
     """Rank every fault against the readings and say what to do next.
 
     expected: sound node volts, for the choice of meter ranges and refusals.
     explainer: one that knows more of this specimen than its tolerances. printed: predicts the
     stage under the conditions of its charts. doubts: found before, with the readings that are
-    not among these any more.
+    not among these any more. soon: further readings only as far as the next one needs.
     """
     stage = predictor.stage
     known = renewed(catalogue(stage, priors), readings.fresh)
@@ -140,10 +141,10 @@ def judge(
             open_to = (*open_to, *worth_the_generator(signals, outputs))
         else:
             open_to = (*open_to, *signals)
-        further = splits(explainer, ranking, open_to)
+        further = (staged if soon else splits)(explainer, ranking, open_to)
     untested = tuple(f for f in silent if f not in shown)
     testing = None
-    if readings.entries and ranking.sound >= SOUND_ENOUGH:
+    if readings.entries and ranking.sound >= SOUND_ENOUGH and not (soon and further):
         testing = most_telling(explainer, untested, signals)
     return Verdict(
         ranking, further, ledger(stage, readings), compared(explainer, readings),

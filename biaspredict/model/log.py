@@ -25,7 +25,7 @@ class Verb(Enum):
     KEPT = "kept"  # the promised reading came as promised
     MISSED = "missed"  # it did not
     NOTE = "note"
-    UNDO = "undo"  # takes back the entry of that line
+    UNDO = "undo"  # takes back the entries of these lines
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +74,7 @@ class Log:
     @property
     def standing(self) -> tuple[Entry, ...]:
         """The entries that have not been taken back, without the takings back."""
-        gone = {int(e.body) for e in self.entries if e.verb is Verb.UNDO}
+        gone = {int(n) for e in self.entries if e.verb is Verb.UNDO for n in e.body.split()}
         return tuple(
             e for e in self.entries if e.verb is not Verb.UNDO and e.line not in gone
         )

@@ -112,7 +112,6 @@ def read_log(data: bytes, file: str) -> Log:
             cut.append(found)
     if last.strip() and damage is None:
         cut.append(_span(last, len(pieces), file))
-    _undoable(entries)
     return Log(title, begun, tuple(entries), file, tuple(cut), unfinished, damage)
 
 
@@ -180,6 +179,7 @@ def _line(raw: bytes, number: int, file: str) -> Entry | Span | None:
         ) from None
     if not body and verb not in _WORDLESS:
         raise InputError(f"'{word}' stands alone", remedy=f"{FORM}. {KEEP}", place=place)
+    _undone(verb, body or "", number, place)
     column = found.start(4) + 1 if body else len(bare) + 1
     return Entry(number, when, verb, body or "", column, CHECK.search(text) is not None, place)
 
@@ -210,15 +210,16 @@ def _uncommented(text: str) -> str:
     return text
 
 
-def _undoable(entries: list[Entry]) -> None:
-    """Takings back name a line before them; any other has no effect."""
-    known = {entry.line for entry in entries}
-    for entry in list(entries):
-        bad = entry.verb is Verb.UNDO and not (
-            entry.body.isdecimal() and int(entry.body) in known and int(entry.body) < entry.line
-        )
-        if bad:
-            entries.remove(entry)
+def _undone(verb: Verb, body: str, line: int, place: Span) -> None:
+    """What takes back names lines before its own."""
+    if verb is not Verb.UNDO:
+        return
+    for number in body.split():
+        if not (number.isdecimal() and 1 < int(number) < line):
+            raise InputError(
+                f"there is no entry {number} to take back",
+                remedy=f"Write the number of an earlier line: undo 12. {KEEP}", place=place,
+            )
 
 
 def _span(raw: bytes, number: int, file: str) -> Span:
