@@ -13,6 +13,7 @@ from biaspredict.commands import (
     common,
     corners,
     log,
+    ohms,
     proof,
     renew,
     supply,
@@ -20,7 +21,7 @@ from biaspredict.commands import (
     swap,
 )
 
-COMMANDS = (proof, bias, corners, swap, renew, supply, suspect, bench, log)
+COMMANDS = (proof, bias, ohms, corners, swap, renew, supply, suspect, bench, log)
 INTERRUPTED = 130  # as shells report a Ctrl-C
 
 

@@ -109,7 +109,9 @@ def deck(
     for k, load in enumerate(loads):
         ohms, volts = load_handles(k, load).values()
         lines.append(f"rl{k} {names[load.a]} y{k} {ohms!r}")
-        lines.append(f"vl{k} y{k} {names[load.b]} dc {volts!r}")
+        climbs = "" if swing is None or swing.rise is None else (
+            f" pwl(0.0 0.0 {swing.rise!r} {volts!r})")
+        lines.append(f"vl{k} y{k} {names[load.b]} dc {volts!r}{climbs}")
     options = OPTIONS if swing is None else OVER_TIME
     lines.append(".options " + options.format(celsius=circuit.celsius))
     lines.append(".end")

@@ -22,8 +22,26 @@ from biaspredict.predict.observe import Predictor, Probe
 DISAGREES = 0.02  # chance of a misfit this large in a true transcription
 CHART_FLOOR = 0.03  # volts: charts are printed to a tenth or two
 SCALABLE = 0.1  # volts below which a figure is shifted, not scaled
+MOST_LOG = math.log(1e9)  # of ohms, where any meter calls it open
 INSIDE = 1.96  # standard deviations of the central 95 %
 OVER_DIGITAL, OVER_NEEDLE = 10e6, 1e6  # ohms that a printed infinity means at least
+
+
+@dataclass(frozen=True, slots=True)
+class ChartLine:
+    """One printed figure and what a sound stage shows there through the chart's meter, in the
+    chart's unit: expected, and 95 % of specimens with the chart's own tolerance."""
+
+    entry: ChartEntry
+    expected: float
+    low: float
+    high: float
+
+    @property
+    def inside(self) -> bool:
+        if not math.isfinite(self.entry.value):
+            return self.high >= OVER_NEEDLE
+        return self.low <= self.entry.value <= self.high
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +52,7 @@ class ChartCheck:
     standard deviations). slips: best first; empty where the chart agrees or nothing single
     explains it. turned: an ohms chart fits with the leads the other way round, and was taken so.
     law: nodes where the chart's own volts break Ohm's law, in a chart that disagrees.
+    lines: every figure, in the chart's order.
     """
 
     chart: Chart
@@ -42,6 +61,7 @@ class ChartCheck:
     slips: tuple[Slip, ...]
     turned: bool = False
     law: tuple[Balance, ...] = ()
+    lines: tuple[ChartLine, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,9 +124,14 @@ def check_chart(predictor: Predictor, chart: Chart) -> ChartCheck:
     explainer = explainers[best]
     agrees = chi2_tail(misfits[best], len(task.probes))
     wrong = agrees < DISAGREES
+    lines, far = _lines(explainer, chart)
+    off = tuple(
+        (line.entry, line.expected, far_off) for line, far_off in zip(lines, far, strict=True)
+        if abs(far_off) > INSIDE or not math.isfinite(far_off)
+    )
     return ChartCheck(
-        chart, agrees, _off(explainer, chart), slips(explainer, chart) if wrong else (),
-        best == 1, _law(predictor.stage, chart) if wrong else (),
+        chart, agrees, off, slips(explainer, chart) if wrong else (),
+        best == 1, _law(predictor.stage, chart) if wrong else (), tuple(lines),
     )
 
 
@@ -114,24 +139,22 @@ def _turned(probe: Probe) -> Probe:
     return replace(probe, node=probe.minus or GROUND, minus=probe.node)
 
 
-def _off(
-    explainer: Explainer, chart: Chart
-) -> tuple[tuple[ChartEntry, float, float], ...]:
+def _lines(explainer: Explainer, chart: Chart) -> tuple[list[ChartLine], list[float]]:
+    """Each figure beside the sound prediction, and how many standard deviations it is off."""
     task = explainer.task
     seen, slopes = explainer.look([NO_FAULT], np.zeros((1, explainer.width)), 0, task.probes)
-    values = seen.values[0].copy()
-    task.meet(seen.values, slopes)
     spread = np.sqrt((slopes[0] ** 2).sum(1) + task.sigmas**2)
-    deviations = (task.values - seen.values[0]) / spread
-    return tuple(
-        (
-            entry,
-            math.exp(values[k]) if task.probes[k].quantity in LOGARITHMIC else float(values[k]),
-            float(deviations[k]),
-        )
-        for k, entry in enumerate(chart.entries)
-        if abs(deviations[k]) > INSIDE or not math.isfinite(deviations[k])
-    )
+    lines, far = [], []
+    for k, entry in enumerate(chart.entries):
+        value, reach = float(seen.values[0, k]), INSIDE * float(spread[k])
+        ends = [value, value - reach, value + reach]
+        if task.probes[k].quantity in LOGARITHMIC:
+            ends = [math.exp(min(end, MOST_LOG)) for end in ends]
+        off = (float(task.values[k]) - value) / float(spread[k])
+        bound = task.bounds is not None and bool(task.bounds[k])
+        lines.append(ChartLine(entry, ends[0], ends[1], ends[2]))
+        far.append(max(off, 0.0) if bound else off)
+    return lines, far
 
 
 def _law(stage: Stage, chart: Chart) -> tuple[Balance, ...]:
