@@ -106,20 +106,24 @@ def _marks(root: ElementTree.Element) -> Iterator[Patch]:
         elif name == "next":
             (path,) = element.iter(f"{SVG}path")
             values = [float(v) for v in NUMBERS.findall(path.attrib["d"])]
-            x, y = values[0], values[1]
-            yield Patch("flag", element.attrib["data-node"], x, y, x + 2, y + 2)
+            xs, ys = values[::2], values[1::2]
+            # Its point stands on a wire: the box behind the point counts.
+            yield Patch("flag", element.attrib["data-node"], min(xs), min(ys), max(xs), max(ys))
 
 
 def collisions(svg: str) -> list[str]:
     """Pairs that stand on each other, in words. A badge may stand on a wire or on its own frame."""
     root = ElementTree.fromstring(svg)
-    patches = [*_texts(root), *_wires(root), *_bodies(root), *_marks(root)]
+    marks = list(_marks(root))
+    badges = [mark for mark in marks if mark.kind == "badge"]
+    texts = [t for t in _texts(root) if not any(_inside(t, badge) for badge in badges)]
+    patches = [*texts, *_wires(root), *_bodies(root), *marks]
     found = []
     for a, b in combinations(patches, 2):
         kinds = {a.kind, b.kind}
         if kinds == {"wire"} or not a.meets(b):
             continue
-        if kinds in ({"badge", "wire"}, {"badge", "body"}):
+        if kinds in ({"badge", "wire"}, {"badge", "body"}, {"flag", "wire"}):
             continue
         if kinds in ({"chip", "text"}, {"flag", "text"}, {"badge", "text"}) and _inside(a, b):
             continue
@@ -133,8 +137,7 @@ def _inside(a: Patch, b: Patch) -> bool:
     """Lettering that belongs to a mark: its middle lies in the mark."""
     text, mark = (a, b) if a.kind == "text" else (b, a)
     x, y = (text.x1 + text.x2) / 2, (text.y1 + text.y2) / 2
-    wide = 60.0 if mark.kind == "flag" else 0.0
-    return mark.x1 - wide <= x <= mark.x2 + wide and mark.y1 - wide <= y <= mark.y2 + wide
+    return mark.x1 <= x <= mark.x2 and mark.y1 <= y <= mark.y2
 
 
 def _own_wire(root: ElementTree.Element, a: Patch, b: Patch) -> bool:

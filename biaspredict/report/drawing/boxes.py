@@ -12,6 +12,7 @@ from biaspredict.report.drawing.slots import DOWN
 from biaspredict.report.drawing.symbols import turned
 
 THIN = 0.03
+GROWTH = 2.5
 RING_SHIFT = 0.09  # the ring of a transistor stands off its middle line, towards the base
 
 
@@ -85,6 +86,6 @@ def standing(layout: Layout, *, slots: bool = True) -> list[Box]:
 
 
 def free(box: Box, taken: Iterable[Box], layout: Layout) -> bool:
-    """Whether a box lies on the page and meets nothing."""
-    inside = box.x1 > 0.05 and box.x2 < layout.width - 0.05 and box.y1 > 0.05
+    """Whether a box meets nothing and lies on the page, which may grow to the right."""
+    inside = box.x1 > 0.05 and box.x2 < layout.width + GROWTH and box.y1 > 0.05
     return inside and box.y2 < layout.height and not any(box.meets(other) for other in taken)

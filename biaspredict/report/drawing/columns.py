@@ -14,8 +14,8 @@ from biaspredict.report.drawing.costs import LEFT, RIGHT, Column, Compiled, Cost
 from biaspredict.report.drawing.sketch import Sketch
 
 STARTS = 6
-FEWER_STARTS = 4  # where columns are many
-MANY = 18
+FEWER_STARTS = 4  # where columns are few, or so many that each takes long
+FEW, MANY = 9, 18
 HOT, COLD = 5.0, 0.12
 
 
@@ -36,7 +36,7 @@ class _Search:
         start = [self.compiled(column) for column in self._first()]
         if len(start) < 2:
             return tuple(c.column for c in start)
-        starts = STARTS if len(start) < MANY else FEWER_STARTS
+        starts = STARTS if FEW <= len(start) < MANY else FEWER_STARTS
         best = min((self._descend(self._anneal(start)) for _ in range(starts)), key=self.cost)
         return tuple(c.column for c in best)
 
@@ -60,7 +60,7 @@ class _Search:
         cost = self.cost(columns)
         best, least = columns, cost
         size = len(columns)
-        rounds = min(2500 + 260 * size + 16 * size * size, 14000)
+        rounds = min(400 + 45 * size * size, 14000)
         for turn in range(rounds):
             heat = HOT * (COLD / HOT) ** (turn / rounds)
             tried = self._moved(columns, pick)

@@ -29,6 +29,7 @@ from biaspredict.report.drawing.svg import MARGIN, write_svg
 TITLE = 0.9
 VERSION = "1"
 MOST_PARTS = 400
+NARROWEST = 10.0  # page, so that the notes below the drawing keep some width
 
 
 def lay_out(stage: Stage, volts: Mapping[str, float] | None = None) -> Layout:
@@ -81,7 +82,9 @@ def draw(
         for node, (low, high) in (bands or {}).items()
     }
     listed = [*marks.listed, *([key] if key else [])]
-    return write_svg(layout, marks=marks.elements, listed=listed, bands=told)
+    return write_svg(
+        layout, marks=marks.elements, listed=listed, bands=told, least_width=marks.right
+    )
 
 
 def layout_key(stage: Stage, volts: Mapping[str, float] | None) -> str:
@@ -138,7 +141,7 @@ def _notes(known: Facts, volts: Mapping[str, float] | None) -> list[str]:
 
 def _joined(stage: Stage, key: str, rows: Sequence[Row], notes: Sequence[str]) -> Layout:
     """Rows below each other, y turned to run down the page."""
-    width = max(row.right - row.left for row in rows) + 2 * MARGIN
+    width = max(max(row.right - row.left for row in rows) + 2 * MARGIN, NARROWEST)
     symbols, wires, dots, hops, ends, texts, slots = ([] for _ in range(7))
     top = MARGIN + TITLE
     for row in rows:

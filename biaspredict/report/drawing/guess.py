@@ -10,8 +10,6 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-import numpy as np
-
 from biaspredict.model.devices import Bipolar, Channel, Fet, Polarity, Zener
 from biaspredict.model.parts import CAPACITORS, POTS, Kind, Part
 from biaspredict.model.stage import GROUND, Stage
@@ -137,6 +135,8 @@ def _solve(
     drops: list[_Drop],
 ) -> tuple[dict[str, float], list[float]]:
     """Least squares, so that a half-written stage has an answer too."""
+    import numpy as np
+
     place = {node: k for k, node in enumerate(free)}
     n, m = len(free), len(drops)
     rows = np.zeros((n + m, n + m))

@@ -34,6 +34,7 @@ class Marks:
     elements: list[str] = field(default_factory=list)
     listed: list[str] = field(default_factory=list)
     signs: set[str] = field(default_factory=set)
+    right: float = 0.0  # how far to the right the page must reach
 
 
 class Marker:
@@ -144,19 +145,19 @@ class Marker:
             pair = {mark.node, mark.minus}
             if part.ref not in self.symbols or not pair <= set(part.nodes):
                 continue
-            before = ""
+            before = f"{part.ref} "
             if len(part.terminals) == 3:
                 ends = [
                     next(t for t, n in zip(part.terminals, part.nodes, strict=True) if n == node)
                     for node in (mark.node, mark.minus)
                 ]
-                before = "".join(e[0].upper() for e in ends) + " "
+                before += "".join(e[0].upper() for e in ends) + " "
             wide, tall = self._size(mark, before)
             for x, y in self._around(self.symbols[part.ref], wide, tall):
                 box = Box(x, x + wide, y, y + tall, "reading")
                 if free(box, self.taken, self.layout):
                     self._write(mark, x, x + wide, y - 0.09, "start", before)
-                    self.taken.append(box)
+                    self._take(box)
                     return True
         return False
 
@@ -183,7 +184,12 @@ class Marker:
         far += [
             (body.x2 + dx, level + dy) for dx in (0.1, 0.5, 1.0) for dy in (-0.9, 0.9, -1.2, 1.2)
         ]
-        return near + far
+        wider = [
+            (symbol.x + dx - wide / 2, level + dy)
+            for dy in (0.0, 0.45, -0.45, 0.9, -0.9, 1.35, -1.35, 1.8, -1.8)
+            for dx in (1.4, -1.4, 1.8, -1.8, 2.2, -2.2, 2.6, -2.6)
+        ]
+        return near + far + wider
 
     # --- suspects ------------------------------------------------------------------------------
 
@@ -194,10 +200,13 @@ class Marker:
             return
         box = body_box(symbol, FRAME)
         stroke = STROKES[min(place, len(STROKES)) - 1]
-        corners = [
-            (box.x1, box.y1), (box.x1, box.y2), (box.x2, box.y1), (box.x2, box.y2),
-            (box.x1, (box.y1 + box.y2) / 2), (box.x2, (box.y1 + box.y2) / 2),
-        ]  # fmt: skip
+        xs = (box.x1, (box.x1 + box.x2) / 2, box.x2)
+        ys = (box.y1, (box.y1 + box.y2) / 2, box.y2)
+        far = 0.12
+        corners = [(xs[i], ys[j]) for i, j in ((0, 0), (0, 2), (2, 0), (2, 2), (0, 1), (2, 1))]
+        corners += [(x - far, y) for x, y in corners[:2]] + [(x + far, y) for x, y in corners[2:4]]
+        corners += [(xs[0], ys[0] - far), (xs[0], ys[2] + far), (xs[2], ys[0] - far)]
+        corners += [(xs[1] + s * 0.3, ys[j]) for s in (-1, 1) for j in (0, 2)]
         own = {f"body {ref}"}
         best = min(
             range(len(corners)),
@@ -236,26 +245,33 @@ class Marker:
         if pair and minus is not None:
             self._flag(minus, f"{FLAG} -")
 
+    def _take(self, box: Box) -> None:
+        self.taken.append(box)
+        self.made.right = max(self.made.right, box.x2 + 0.2)
+
     def _flag(self, node: str, word: str) -> None:
-        wide, tall = lettering.width(word, bold=True) + 0.24, 0.60
-        for x, y in self._flag_places(node, wide, tall):
-            box = Box(x, x + wide, y + 0.02, y + tall, "flag")
+        """Below a wire of the node, above one, or beside an upright one; in the list if nowhere."""
+        wide = lettering.width(word, bold=True) + 0.24
+        tries = []
+        for x, y in self._flag_places(node, wide):
+            points = _pennant(x, y, wide, TALL, 1)
+            tries.append((Box(x, x + wide, y + 0.02, y + 0.60), points))
+        for x, y in self._flag_places(node, wide):
+            points = _pennant(x, y - 0.10, wide, TALL, -1)
+            tries.append((Box(x, x + wide, y - 0.72, y - 0.12), points))
+        broad, tall = wide + 0.20, 0.40
+        for x, y, left in self._side_places(node, broad):
+            points = _side_pennant(x, y, broad, tall, left=left)
+            tries.append((Box(x, x + broad, y - tall / 2, y + tall / 2), points))
+        for box, points in tries:
             if free(box, self.taken, self.layout):
-                self.taken.append(box)
-                self.made.elements.append(_flag(node, word, x, y, wide, tall))
-                self.made.signs.add("next")
-                return
-        wide, tall = wide + 0.20, 0.40
-        for x, y, left in self._side_places(node, wide):
-            box = Box(x, x + wide, y - tall / 2, y + tall / 2, "flag")
-            if free(box, self.taken, self.layout):
-                self.taken.append(box)
-                self.made.elements.append(_side_flag(node, word, x, y, wide, tall, left=left))
+                self._take(box)
+                self.made.elements.append(_flag(node, word, points))
                 self.made.signs.add("next")
                 return
         self.made.listed.append(f"{word}: {node}")
 
-    def _flag_places(self, node: str, wide: float, tall: float) -> list[tuple[float, float]]:
+    def _flag_places(self, node: str, wide: float) -> list[tuple[float, float]]:
         """Left end and wire height of places below the node's wires, its slot first."""
         places = []
         for slot in self.slots.get(node, ()):
@@ -283,21 +299,23 @@ class Marker:
         return places
 
 
-def _side_flag(
-    node: str, word: str, x: float, y: float, wide: float, tall: float, *, left: bool
-) -> str:
-    """A sign with its point on an upright wire, to the left of it or to the right."""
+Points = list[tuple[float, float]]
+
+
+def _pennant(x: float, y: float, wide: float, tall: float, down: int) -> Points:
+    """A sign with its point up to a wire at y, or (down -1) down to it from above."""
+    top, foot = y + 0.20 * down, y + (0.20 + tall) * down
+    return [
+        (x, top), (x + 0.16, top), (x + 0.28, y), (x + 0.40, top), (x + wide, top),
+        (x + wide, foot), (x, foot),
+    ]  # fmt: skip
+
+
+def _side_pennant(x: float, y: float, wide: float, tall: float, *, left: bool) -> Points:
+    """A sign with its point on an upright wire at its left or at its right."""
     tip, near, far = (x, x + 0.2, x + wide) if left else (x + wide, x + wide - 0.2, x)
-    d = (
-        f"M{number(near)} {number(y - tall / 2)}H{number(far)}V{number(y + tall / 2)}"
-        f"H{number(near)}L{number(tip)} {number(y)}Z"
-    )
-    return (
-        f'<g class="next" data-node={attr(node)}><path d="{d}" stroke-width="2.4" fill="#fff"/>'
-        f'<text x="{number((near + far) / 2)}" y="{number(y + 0.11)}" font-size="12"'
-        f' font-weight="bold" text-anchor="middle" fill="#000" stroke="none">'
-        f"{escape(word)}</text></g>"
-    )
+    high, low = y - tall / 2, y + tall / 2
+    return [(near, high), (far, high), (far, low), (near, low), (tip, y)]
 
 
 def _tick(x: float, y: float) -> str:
@@ -314,18 +332,16 @@ def _arrow(x: float, y: float, way: int) -> str:
     )
 
 
-def _flag(node: str, word: str, x: float, y: float, wide: float, tall: float) -> str:
-    """A sign with its point on the wire."""
-    top = y + 0.20
-    d = (
-        f"M{number(x)} {number(top)}H{number(x + 0.16)}L{number(x + 0.28)} {number(y)}"
-        f"L{number(x + 0.40)} {number(top)}H{number(x + wide)}V{number(y + tall)}H{number(x)}Z"
-    )
+def _flag(node: str, word: str, points: Points) -> str:
+    """The sign, lettered in the middle of its box."""
+    d = "L".join(f"{number(x)} {number(y)}" for x, y in points)
+    box = [p for p in points if abs(p[1] - points[-1][1]) < 1e-9] if len(points) > 5 else points[:4]
+    xs, ys = [p[0] for p in box], [p[1] for p in (*box, points[0])]
+    x, y = (min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2
     return (
-        f'<g class="next" data-node={attr(node)}><path d="{d}" stroke-width="2.4" fill="#fff"/>'
-        f'<text x="{number(x + wide / 2)}" y="{number(y + tall - 0.085)}" font-size="12"'
-        f' font-weight="bold" text-anchor="middle" fill="#000" stroke="none">'
-        f"{escape(word)}</text></g>"
+        f'<g class="next" data-node={attr(node)}><path d="M{d}Z" stroke-width="2.4" fill="#fff"/>'
+        f'<text x="{number(x)}" y="{number(y + 0.11)}" font-size="12" font-weight="bold"'
+        f' text-anchor="middle" fill="#000" stroke="none">{escape(word)}</text></g>'
     )
 
 

@@ -11,6 +11,8 @@ from dataclasses import astuple, dataclass, fields
 from enum import Enum
 from typing import Any
 
+from biaspredict.report.drawing.shapes import reach_of
+
 
 class Verdict(Enum):
     """What a reading says of its prediction."""
@@ -159,7 +161,7 @@ class Layout:
     def from_text(cls, text: str) -> Layout:
         """Raises ValueError where the text is no layout."""
         try:
-            record = json.loads(text)
+            record = json.loads(text, parse_constant=_refused)
             lists = {name: tuple(_row(kind, row) for row in record[name]) for name, kind in _LISTS}
             lists["notes"] = tuple(str(note) for note in record["notes"])
             return cls(
@@ -186,6 +188,10 @@ _LISTS: tuple[tuple[str, type], ...] = (
 _TYPES = {"str": str, "float": float, "bool": bool}
 
 
+def _refused(word: str) -> float:
+    raise ValueError(f"{word} is no length")
+
+
 def _plain(value: Any) -> Any:
     if not isinstance(value, tuple):
         return value
@@ -207,5 +213,7 @@ def _row(kind: type, row: Iterable[Any]) -> Any:
             value = float(value)
         if not isinstance(value, wanted):
             raise TypeError(f"{kind.__name__}.{field.name} is {value!r}")
+        if field.name == "shape":
+            reach_of(value)
         made.append(value)
     return kind(*made)

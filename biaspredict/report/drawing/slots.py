@@ -16,7 +16,7 @@ from biaspredict.report.drawing.stack import side_leads
 
 ABOVE = 0.10  # from the wire to the foot of the lettering
 DOWN = 0.84  # room below the wire for a reading and its deviation
-READING = 1.45  # width of a reading
+READING = 1.60  # width of a reading
 CLEAR = 0.10
 RAIL_RING = 0.40  # from the ring of a rail to its lettering's start
 

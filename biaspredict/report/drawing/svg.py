@@ -56,14 +56,16 @@ def write_svg(
     marks: Sequence[str] = (),
     listed: Sequence[str] = (),
     bands: Mapping[str, str] | None = None,
+    least_width: float = 0.0,
 ) -> str:
     """The laid-out stage as one SVG document.
 
     marks: elements to set over it. listed: lines to add below it. bands: node to what a pointer
-    resting on its volts is told.
+    resting on its volts is told. least_width: the page's, where marks stand beyond the layout.
     """
-    foot = [line for text in (*layout.notes, *listed) for line in _wrapped(text, layout.width)]
-    width, height = number(layout.width), number(layout.height + NOTE * len(foot))
+    wide = max(layout.width, least_width)
+    foot = [line for text in (*layout.notes, *listed) for line in _wrapped(text, wide)]
+    width, height = number(wide), number(layout.height + NOTE * len(foot))
     out = [
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}"'
         f' viewBox="0 0 {width} {height}" font-family="{FONT}" fill="none" stroke="#000"'
