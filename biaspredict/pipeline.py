@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -224,10 +224,13 @@ def suspect(
 
     others: the other channel's readings, taken as evidence where they are a sound channel's.
     soon: further readings only as far as the next one needs.
+    A transistor of unknown type that reads as the other material is taken as that.
     Of a stage that holds both channels, each pair of parts is taken to be alike.
     """
+    from biaspredict.infer.evidence import Explainer
     from biaspredict.infer.tasks import task_of
     from biaspredict.infer.twins import TwinExplainer, both_within
+    from biaspredict.infer.types import as_told, types
 
     if others is not None:
         return suspect_beside(
@@ -235,13 +238,18 @@ def suspect(
         ).verdict
     usable, doubts = _sorted_out(stage, readings)
     predictor, expected = _predictor(stage, usable)
+    told = types(Explainer(predictor, task_of(usable, predictor.stage)), usable)
+    if told:
+        stage = as_told(stage, told)
+        predictor, expected = _predictor(stage, usable)
     lesson = both_within(predictor.stage, predictor.axes)
     explainer = None
     if lesson is not None:
         explainer = TwinExplainer(predictor, task_of(usable, predictor.stage), lesson)
-    return _judged(
+    verdict = _judged(
         stage, usable, priors, (predictor, expected), explainer, doubts, soon=soon
     )
+    return replace(verdict, unknowns=(*told, *verdict.unknowns)) if told else verdict
 
 
 def suspect_beside(

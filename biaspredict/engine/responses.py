@@ -78,7 +78,8 @@ def _chunk(
     plan: Plan, variations: Sequence[Variation], axes: Sequence[Axis], amounts: Floats | None,
     volts: Floats, source: str | Load, speed: complex, points: Ints, found: Responses, which: Ints,
 ) -> None:
-    spares = volts.shape[1] - plan.size
+    spares = max((len(v.lifts) for v in variations), default=0)
+    volts = volts[:, : plan.size + spares]
     made = lot(plan, variations, axes, amounts, spares)
     nodes = at_nodes(made, plan, volts)
     network = Network(plan, made)

@@ -70,7 +70,8 @@ class ChartToday:
 
     means: the figure scaled to today's rail, temperature and meter; low, high: 95 % of sound
     specimens about it, by this node's own spread; meters: the two meters alone make the
-    difference between the figure and what it means.
+    difference between the figure and what it means. misprint: the figure strays from its own
+    circuit, through its own meter, and today's reading does not.
     """
 
     entry: ChartEntry
@@ -79,6 +80,7 @@ class ChartToday:
     low: float
     high: float
     meters: bool
+    misprint: bool
 
     @property
     def inside(self) -> bool:
@@ -102,7 +104,7 @@ def chart_readings(chart: Chart) -> Readings:
 def chart_task(chart: Chart, stage: Stage) -> Task:
     """As readings, each with the chart's own tolerance taken as even limits."""
     task = task_of(chart_readings(chart), stage)
-    share = chart.tolerance / math.sqrt(3.0)
+    share = np.full_like(task.values, chart.tolerance / math.sqrt(3.0))
     if chart.quantity == "volts":
         share = np.hypot(share * np.abs(task.values), CHART_FLOOR)
     return replace(task, sigmas=np.hypot(task.sigmas, share))
@@ -188,11 +190,13 @@ def chart_today(
     fed, scores = on_todays_rails(today, readings)
     every, spreads = fed.foresee([NO_FAULT], scores, np.array([0]), now)
     means, variances = every[0], spreads[0]
-    then = []
+    then: list[Probe] = []
     for chart, entry, _ in pairs:
         shown = chart_readings(replace(chart, entries=(entry,)))
         then += task_of(shown, printed.stage).probes
-    before = printed.observe([SOUND], np.zeros((1, len(printed.axes))), [*then, *now]).values[0]
+    plain = printed.observe([SOUND], np.zeros((1, len(printed.axes))), [*then, *now])
+    before = plain.values[0]
+    loose = np.sqrt(((plain.slopes[0] * printed.sigmas) ** 2).sum(1))
     count = len(pairs)
     found = []
     for i, (chart, entry, k) in enumerate(pairs):
@@ -204,9 +208,13 @@ def chart_today(
         meters = abs(through - entry.value) > 0.5 * abs(scaled - entry.value) and (
             abs(through - entry.value) > 0.02 * abs(entry.value) + CHART_FLOOR
         )
+        wide = math.hypot(chart.tolerance * abs(entry.value) / math.sqrt(3.0), float(loose[i]))
+        strays = abs(entry.value - on_chart) > INSIDE * math.hypot(wide, error)
+        alone = math.hypot(math.sqrt(float(variances[i])), float(today.task.sigmas[k]))
+        fits = abs(readings.entries[k].value - float(means[i])) <= INSIDE * alone
         found.append(ChartToday(
             entry, readings.entries[k], scaled, scaled - INSIDE * sigma, scaled + INSIDE * sigma,
-            meters,
+            meters, strays and fits,
         ))
     return tuple(found)
 

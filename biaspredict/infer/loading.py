@@ -12,8 +12,8 @@ from biaspredict.model.circuit import OPEN
 from biaspredict.model.readings import Quantity, Reading, Readings
 
 WORTH = 0.05  # share of the unloaded volts from which loading is worth a word
+LEAST = 0.02  # volts, the same
 EXPLAINS = 0.5  # the least share of the deviation that the meter must make up
-ERRORS = 2.0  # of the meter's own errors that the deviation must exceed
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,8 +57,7 @@ def loading(explainer: Explainer, readings: Readings) -> tuple[Loading, ...]:
         taken, strays = alone - shown, alone - entries[k].value
         variance = (slopes[0, i] ** 2).sum() + noise[i] + task.sigmas[k] ** 2
         spread = 1.96 * math.sqrt(float(variance))
-        small = abs(strays) < max(WORTH * abs(alone), ERRORS * float(task.sigmas[k]))
-        if small or abs(taken) < WORTH * abs(alone) or taken * strays <= 0.0:
+        if abs(taken) < max(WORTH * abs(alone), LEAST) or taken * strays <= 0.0:
             continue
         if not EXPLAINS <= taken / strays <= 1.0 / EXPLAINS:
             continue

@@ -6,8 +6,9 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from biaspredict.graph.network import floating
 from biaspredict.infer.tasks import LOGARITHMIC
-from biaspredict.model.circuit import OPEN, Variation
+from biaspredict.model.circuit import OPEN, Load, Variation
 from biaspredict.model.devices import Bipolar, Material, Size
 from biaspredict.model.parts import CAPACITORS, Kind, Part
 from biaspredict.model.readings import Quantity, Reading
@@ -22,6 +23,11 @@ WARM = 2.0
 OHMS = 3.0
 POWER_CHANGE = 3.0
 LIFT = 10.0
+BRIDGE = 4.0
+# A node that only a meter discharges is bridged: resistors at hand, seconds of time constant
+# that are quick, and slow with a 10 Mohm meter (common practice, no source).
+BRIDGES = (100.0, 1e3, 10e3, 100e3)
+QUICK, SLOW, SLOW_OHMS = 0.2, 60.0, 10e6
 WARMER = 15.0  # kelvin that a warm fingertip or a cloth adds to a small can
 DANGEROUS = 50.0  # volts above which a touch is not advised; low-voltage limit of common rules
 
@@ -85,9 +91,14 @@ def touches(
 def _all(
     stage: Stage, meter: Meter, suspects: Sequence[str], volts: dict[str, float]
 ) -> Iterator[Touch]:
+    loose = floating(stage)
     for node in stage.nodes:
         if node != GROUND and not node.endswith("(slope)"):
-            yield _node(stage, meter, node, volts)
+            bridge = _bridge(stage, node) if node in loose else None
+            if bridge is None:
+                yield _node(stage, meter, node, volts)
+            else:
+                yield _bridged(meter, node, bridge)
     for part in stage.parts:
         if part.kind is Kind.TRANSISTOR and len(set(part.nodes)) == 3:
             yield _junction(part, meter)
@@ -114,6 +125,24 @@ def _node(stage: Stage, meter: Meter, node: str, volts: dict[str, float]) -> Tou
     )
     cautions = (ONE_HAND, NEVER_BRIDGE) if crowded else ()
     return Touch(probe, CROWDED if crowded else TOUCH, f"volts at {name}", meter, cautions)
+
+
+def _bridge(stage: Stage, node: str) -> float | None:
+    """Ohms that discharge a node at once which a meter alone would take minutes over."""
+    farads = sum(part.now or 0.0 for part, _ in stage.at(node) if part.kind in CAPACITORS)
+    if farads * SLOW_OHMS < SLOW:
+        return None
+    return max((ohms for ohms in BRIDGES if ohms * farads <= QUICK), default=BRIDGES[0])
+
+
+def _bridged(meter: Meter, node: str, ohms: float) -> Touch:
+    size = f"{ohms:.0f} ohm" if ohms < 1e3 else f"{ohms / 1e3:.0f}k"
+    doing = f"{size} across {node}"
+    probe = Probe(node, ohms=_load(meter, 1.0), name=node, doing=doing,
+                  extra=Variation(loads=(Load(node, GROUND, ohms),)))
+    words = (f"volts at {node} with {size} 5 W across it (put on with the power off), a minute "
+             "after switching on")
+    return Touch(probe, BRIDGE, words, meter, (ONE_HAND,))
 
 
 def _junction(part: Part, meter: Meter) -> Touch:

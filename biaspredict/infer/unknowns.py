@@ -1,32 +1,27 @@
-"""What the readings tell of a quantity that the sheet leaves open: a wiper, a gain, a type."""
+"""What the readings tell of a quantity that the sheet leaves open: a wiper, a gain."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
-from biaspredict.engine.flatten import GAPS
-from biaspredict.infer.components import NO_FAULT, Component
+from biaspredict.infer.components import NO_FAULT
 from biaspredict.infer.evidence import Explainer
-from biaspredict.infer.faults import Fault
 from biaspredict.infer.ranking import Ranking
-from biaspredict.model.circuit import Axis, Variation
-from biaspredict.model.devices import Bipolar, Fet, Material, generic_bipolar, thermal_volts
+from biaspredict.model.circuit import Axis
+from biaspredict.model.devices import Bipolar, Fet
 from biaspredict.model.parts import POTS, Part
-from biaspredict.model.stage import Stage
 
 DETERMINED = 0.5  # share of its spread beforehand to which readings must bring an unknown
 WIDE = 2.0  # ratio of its limits from which a parameter counts as unknown
 CENTRAL = 1.645  # standard deviations of the central 90 %
-SURE = 3.0  # nats between two types of transistor that tell them apart
 
 
 @dataclass(frozen=True, slots=True)
 class Unknown:
-    """One quantity. what: "wiper", "gain", "IDSS", "pinch-off" or "type".
+    """One quantity. what: "wiper", "gain", "IDSS", "pinch-off" or (see `types`) "type".
 
     value, low, high: of the best explanation, central 90 %; a wiper from 0 (bottom) to 1.
     determined: the readings tell it. says: of a type, in a word. stated: the sheet gives
@@ -75,7 +70,6 @@ def unknowns(explainer: Explainer, ranking: Ranking) -> tuple[Unknown, ...]:
             continue
         share = math.sqrt(max(float(variance[p]), 0.0)) / axis.sigma
         found.append(_unknown(part, field, axis, float(amounts[p]), share))
-    found.extend(_types(explainer, stage))
     return tuple(found)
 
 
@@ -116,36 +110,3 @@ def _middle(part: Part, field: str) -> float:
         return device.gain.middle
     assert isinstance(device, Fet)
     return (device.idss if field == "idss" else device.pinch_off).middle
-
-
-def _types(explainer: Explainer, stage: Stage) -> Iterator[Unknown]:
-    """Silicon or germanium, where the sheet does not say: which explains the readings better."""
-    for part in stage.parts:
-        device = part.device
-        if not isinstance(device, Bipolar) or "material" in device.given:
-            continue
-        other = (
-            Material.GERMANIUM if device.material is Material.SILICON else Material.SILICON
-        )
-        swap = _swap(part, device, other)
-        scores = explainer.score([NO_FAULT, Component((swap,), (1.0,), (0.0,), 0.0)], keep=2)
-        as_taken, otherwise = (float(x) for x in scores.log_evidence)
-        if not math.isfinite(as_taken) and not math.isfinite(otherwise):
-            continue
-        gap = otherwise - as_taken
-        says = other.value if gap > SURE else device.material.value
-        yield Unknown(part.ref, "type", gap, gap, gap, abs(gap) > SURE, says)
-
-
-def _swap(part: Part, device: Bipolar, other: Material) -> Fault:
-    """The part as a generic transistor of the other material."""
-    fresh = generic_bipolar(device.polarity, other, device.size)
-    saturation = fresh.vbe_amps / math.expm1(fresh.vbe / thermal_volts(25.0))
-    settings = (
-        (f"{part.ref}.saturation", saturation),
-        (f"{part.ref}.gap", GAPS[other]),
-        (f"{part.ref}.icbo", fresh.icbo),
-        (f"{part.ref}.gain", fresh.gain.middle),
-    )
-    words = f"{part.ref} is {other.value}"
-    return Fault(part.ref, other.value, words, 0.5, lambda _: Variation(settings=settings))

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from biaspredict.infer.ledger import Balance, Ledger
+from biaspredict.infer.ledger import Ledger
 from biaspredict.infer.ranking import Suspect
 from biaspredict.infer.splits import SOUND_LABEL, Outcome, Split
-from biaspredict.infer.verdict import WORTH_A_LINE, Compared, Verdict
+from biaspredict.infer.verdict import WORTH_A_LINE, Verdict
 from biaspredict.model.readings import Readings
 from biaspredict.model.stage import Stage
 from biaspredict.report import asides, words
@@ -20,9 +20,11 @@ def page(stage: Stage, readings: Readings, verdict: Verdict, *, everything: bool
     """The whole answer within 80 columns."""
     day = f", {readings.day.isoformat()}" if readings.day else ""
     blocks = [words.wrapped(f"{stage.title}: {readings.title}{day}")]
-    if verdict.compared:
-        blocks.append("\n".join(_readings(verdict.compared)))
-    told = "\n".join(_ledger(verdict.ledger))
+    if verdict.compared or verdict.doubts:
+        blocks.append("\n".join(_readings(verdict)))
+    drawn = {one.reading.node for one in verdict.loading}
+    loaded = frozenset(part.ref for part in stage.parts if drawn.intersection(part.nodes))
+    told = "\n".join(_ledger(verdict.ledger, loaded))
     if told:
         blocks.append("From the readings alone, by Ohm's law:\n" + told)
     for said in (
@@ -40,50 +42,40 @@ def page(stage: Stage, readings: Readings, verdict: Verdict, *, everything: bool
     return "\n\n".join(block for block in blocks if block)
 
 
-def _readings(compared: tuple[Compared, ...]) -> Iterator[str]:
+def _readings(verdict: Verdict) -> Iterator[str]:
     rows = [("reading", "value", "sound: 95 % between", "")]
-    for entry in compared:
+    for entry in verdict.compared:
         reading = entry.reading
         mark = "ok" if entry.inside else ("HIGH" if entry.off > 0 else "LOW")
         rows.append((
             asides.name_of(reading), asides.value_of(reading),
             words.span(entry.low, entry.high, reading.quantity), mark,
         ))
-    yield from words.table(rows, right=(1,))
+    for doubt in verdict.doubts:
+        rows += [(asides.name_of(r), asides.value_of(r), "", "set aside") for r in doubt.aside]
+    if len(rows) > 1:
+        yield from words.table(rows, right=(1,))
 
 
-def _ledger(found: Ledger) -> Iterator[str]:
+def _ledger(found: Ledger, loaded: frozenset[str]) -> Iterator[str]:
     if found.currents:
         text = ", ".join(f"{c.part} {words.amps(abs(c.amps))}" for c in found.currents)
         yield words.wrapped(f"currents: {text}", "  ", "    ")
     for junction in found.junctions:
         note = "" if junction.usual else (
             f": not between {words.span(junction.low, junction.high)}, where a conducting "
-            "junction of this kind stands")
+            "junction of this kind stands" + (
+                " (your meter takes the point down: see below)"
+                if junction.part in loaded else ""))
         yield words.wrapped(f"{junction.part} V_BE {words.volts(junction.volts)}{note}",
                             "  ", "    ")
     for balance in found.balances:
-        yield words.wrapped(_balance(balance), "  ", "    ")
+        yield words.wrapped(asides.balance(balance), "  ", "    ")
     for clash in found.clashes:
         yield words.wrapped(
             f"two readings of one node: {clash.first.name} {words.volts(clash.first.value)}, "
             f"{clash.second.name} {words.volts(clash.second.value)}: suspect the joint between",
             "  ", "    ")
-
-
-def _balance(found: Balance) -> str:
-    """A node whose currents do not add up, as a sentence."""
-    way = "flow into" if found.amps > 0 else "flow out of"
-    text = f"{words.amps(abs(found.amps))} {way} {found.node} by its resistors"
-    if found.leg:
-        low, high = sorted(abs(limit) for limit in found.needed)
-        text += f", where {found.leg} should take {words.amps(low)} to {words.amps(high)}"
-    else:
-        text += ", where they should add up to nothing"
-    if found.through:
-        text += f": the difference goes by {words.listed(found.through, 'or')}"
-        text += f", or {found.leg.split('.')[0]} is not as it should be" if found.leg else ""
-    return text
 
 
 def _answer(verdict: Verdict, everything: bool) -> Iterator[str]:

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from biaspredict.infer.charts import ChartToday
 from biaspredict.infer.doubts import Doubt
+from biaspredict.infer.ledger import Balance
 from biaspredict.infer.loading import Loading
 from biaspredict.infer.unknowns import Unknown
 from biaspredict.model.readings import Quantity, Reading
@@ -59,10 +60,16 @@ def charts(found: Sequence[ChartToday]) -> Iterator[str]:
         mark = "ok" if one.inside else "HIGH" if one.reading.value > one.high else "LOW"
         rows.append((
             one.entry.name, words.volts(one.entry.value), words.volts(one.means),
-            words.span(one.low, one.high), words.volts(one.reading.value), mark,
+            words.span(one.low, one.high), words.volts(one.reading.value),
+            "misprint?" if one.misprint else mark,
         ))
     yield from words.table(rows, right=(1, 2, 4))
-    some = [one.entry.name for one in found if one.meters]
+    wrong = list(dict.fromkeys(one.entry.name for one in found if one.misprint))
+    if wrong:
+        yield words.wrapped(
+            f"Suspect misprint: the chart's figure for {words.listed(wrong)}. Neither the chart's "
+            "own circuit nor today's reading bears it out.", "  ")
+    some = list(dict.fromkeys(one.entry.name for one in found if one.meters))
     if some:
         yield words.wrapped(
             f"At {words.listed(some)} most of the difference from the printed figure is between "
@@ -87,3 +94,18 @@ def _told(one: Unknown) -> str:
                 f"({one.low * 100:.0f} to {one.high * 100:.0f} %)")
     shown = {"gain": "{:.3g}".format, "IDSS": words.amps, "pinch-off": words.volts}[one.what]
     return f"{one.part}'s {one.what} is {shown(one.value)} ({shown(one.low)} to {shown(one.high)})"
+
+
+def balance(found: Balance) -> str:
+    """A node whose currents do not add up, as a sentence."""
+    way = "flow into" if found.amps > 0 else "flow out of"
+    text = f"{words.amps(abs(found.amps))} {way} {found.node} by its resistors"
+    if found.leg:
+        low, high = sorted(abs(limit) for limit in found.needed)
+        text += f", where {found.leg} should take {words.amps(low)} to {words.amps(high)}"
+    else:
+        text += ", where they should add up to nothing"
+    if found.through:
+        text += f": the difference goes by {words.listed(found.through, 'or')}"
+        text += f", or {found.leg.split('.')[0]} is not as it should be" if found.leg else ""
+    return text

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-from biaspredict.infer.charts import ChartCheck
+from biaspredict.infer.charts import DISAGREES, ChartCheck
 from biaspredict.infer.touches import DISCHARGE
 from biaspredict.model.readings import Quantity
 from biaspredict.model.stage import Meter
@@ -131,7 +131,7 @@ def chart_lines(check: ChartCheck) -> Iterator[str]:
             "OFF" if id(entry) in far else "ok",
         ))
     yield from words.table(rows, right=(1, 2))
-    if check.agrees < 0.02:
+    if check.agrees < DISAGREES:
         yield "  It does not agree with the stage as written: see `biaspredict proof`."
 
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator
 
 from biaspredict.findings import Finding, Gravity
-from biaspredict.infer.charts import ChartCheck
+from biaspredict.infer.charts import DISAGREES, ChartCheck
 from biaspredict.model.readings import Quantity
 from biaspredict.model.stage import Stage
-from biaspredict.report import words
+from biaspredict.report import asides, words
 
 LEAD_WORDS = {Gravity.STOP: "STOP", Gravity.CHECK: "check", Gravity.NOTE: "note"}
 
@@ -31,19 +32,31 @@ def page(
     return "\n".join(lines)
 
 
+def printed(value: float, quantity: Quantity) -> str:
+    return words.measured(value, quantity) if math.isfinite(value) else "over"
+
+
 def _chart(check: ChartCheck) -> Iterator[str]:
     quantity = Quantity.VOLTS if check.chart.quantity == "volts" else Quantity.OHMS
     if not check.off:
         yield f"  the {check.chart.quantity} chart agrees with the stage"
         return
-    yield f"  the {check.chart.quantity} chart does not agree with the stage:"
+    if check.agrees < DISAGREES:
+        yield f"  the {check.chart.quantity} chart does not agree with the stage:"
+    else:
+        yield f"  the {check.chart.quantity} chart agrees on the whole; farthest off:"
+    if check.turned:
+        yield "    (taken with the black lead on the points, which fits better)"
     yield from words.table([
-        (entry.name, f"printed {words.measured(entry.value, quantity)}",
+        (entry.name, f"printed {printed(entry.value, quantity)}",
          f"predicted {words.measured(expected, quantity)}")
         for entry, expected, _ in check.off
     ], indent="    ")
     for place, slip in enumerate(check.slips[:3]):
         lead = "most likely" if place == 0 else "or"
         yield words.wrapped(f"{lead}: {slip.words}", "    ", "      ")
-    if not check.slips:
+    for balance in check.law:
+        yield words.wrapped(f"by the chart's own volts: {asides.balance(balance)}", "    ",
+                            "      ")
+    if not check.slips and check.agrees < DISAGREES:
         yield "    no single slip explains it"

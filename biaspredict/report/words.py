@@ -48,7 +48,8 @@ def measured(value: float, quantity: Quantity) -> str:
 
 
 def span(low: float, high: float, quantity: Quantity = Quantity.VOLTS) -> str:
-    return f"{measured(low, quantity)} to {measured(high, quantity)}"
+    ends = [measured(low, quantity), measured(high, quantity)]
+    return ends[0] if ends[0] == ends[1] else " to ".join(ends)
 
 
 def severity(value: float, unit: str) -> str:
