@@ -91,7 +91,8 @@ def on_capacitors(stage: Stage, engine: Engine, drawer: Solver) -> OnCapacitors:
         try:
             found.supply = supply(stage, engine)
         except (InputError, Unsolved) as problem:
-            found.withheld.append(f"No ripple could be predicted: {problem.fact}.")
+            if not any(problem.fact in told for told in found.withheld):
+                found.withheld.append(f"No ripple could be predicted: {problem.fact}.")
         else:
             found.stored = {stored.ref: stored for stored in found.supply.capacitors}
     return found

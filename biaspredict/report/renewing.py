@@ -10,6 +10,7 @@ from biaspredict.predict.renew import Advice, Effect, Item, Renewal, Total
 from biaspredict.quantities import Unit, engineering
 from biaspredict.report import words
 
+SURE = 0.01  # volts from plus to minus that every sound stage has, to say that the + is right
 SAME = 0.005  # by which before and after are one figure to a reader
 
 LIVE = "Power off, plug out: fuse holder, switch and primary stay live with the switch off."
@@ -56,7 +57,9 @@ def labels(found: Sequence[Renewal]) -> list[str]:
 def _stage(renewal: Renewal, name: str) -> Iterator[str]:
     yield words.wrapped(name)
     for reason in renewal.withheld:
-        yield words.wrapped(f"{reason} What follows is by the sheet alone.", "  ", "    ")
+        yield words.wrapped(reason, "  ", "    ")
+    if renewal.withheld and not any(item.level for item in renewal.items):
+        yield "  What follows is by the sheet alone."
     if renewal.renewed:
         yield ""
         yield from _table(renewal.renewed)
@@ -81,7 +84,7 @@ def _stage(renewal: Renewal, name: str) -> Iterator[str]:
 def _polarity(renewal: Renewal) -> Iterator[str]:
     """Whether the predicted DC bears the sheet's polarities out."""
     polar = [item for item in renewal.renewed if item.polar]
-    sure = [i for i in polar if i.level is not None and i.level.low > 0.0 and not i.warnings]
+    sure = [i for i in polar if i.level is not None and i.level.low > SURE and not i.warnings]
     if polar and len(sure) == len(polar):
         yield words.wrapped("The predicted DC agrees with every + of the sheet.", "  ")
     elif sure:
