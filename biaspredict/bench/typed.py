@@ -36,7 +36,7 @@ HELP = (
     ("skip", "leave this point out; skip Q1.base: that one"),
     ("undo", "take back the last thing typed"),
     ("done C1 10uF fitted", "a part was put in; then one recheck is asked for"),
-    ("meter 20 kohm/V range 10 V", "the meter from here on; so line, temperature, after"),
+    ("meter 20 kohm/V range 10 V", "from here on; also line, temperature, after"),
     ("note ...", "kept in the log as it is"),
     ("more", "the whole answer"),
     ("quit", "leave; nothing is lost, and it goes on from here"),

@@ -86,7 +86,8 @@ def as_logged(log: Log, stage: Stage) -> tuple[Stage, Readings]:
     now, fresh = _fitted(stage, chapter.of(Verb.FITTED))
     since = chapter.since
     title = log.title.replace('"', '""')
-    day = f" {since[-1].when:%Y-%m-%d}" if since else ""
+    read = [entry for entry in since if entry.verb is Verb.READ]
+    day = f" {read[-1].when:%Y-%m-%d}" if read else ""
     text = _masked(chapter, f'readings "{title}"{day}')
     readings = read_readings(text, log.file, now)
     return now, replace(readings, fresh=fresh)
