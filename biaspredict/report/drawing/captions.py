@@ -34,8 +34,9 @@ def _values(part: Part) -> list[str]:
         return [_short(device.volts, Unit.VOLT)]
     if isinstance(device, Lamp):
         return [_short(device.volts, Unit.VOLT), _short(device.amps, Unit.AMPERE)]
-    if isinstance(device, Bipolar | Diode):
-        return ["Ge"] if device.material is Material.GERMANIUM else []
+    if part.kind in (Kind.TRANSISTOR, Kind.FET, Kind.DIODE, Kind.ZENER, Kind.LAMP):
+        germanium = isinstance(device, Bipolar | Diode) and device.material is Material.GERMANIUM
+        return ["Ge"] if germanium else []
     if part.kind is Kind.SWITCH:
         return [] if part.closed else ["open"]
     if part.kind in (Kind.FUSE, Kind.CONTACT):

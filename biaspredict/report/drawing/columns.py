@@ -15,7 +15,7 @@ from biaspredict.report.drawing.sketch import Sketch
 
 STARTS = 6
 FEWER_STARTS = 4  # where columns are few, or so many that each takes long
-FEW, MANY = 9, 18
+FEW, MANY = 9, 14
 HOT, COLD = 5.0, 0.12
 
 
