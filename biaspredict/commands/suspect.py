@@ -24,7 +24,15 @@ def add(subparsers: Subparsers) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from biaspredict import benchwork, pipeline
-    from biaspredict.report import accusing, channels, data, data_channels, data_supply, supplying
+    from biaspredict.report import (
+        accusing,
+        channels,
+        data,
+        data_asides,
+        data_channels,
+        data_supply,
+        supplying,
+    )
 
     stage, readings = benchwork.at_the_bench(
         args.readings, pipeline.load_stage(args.stage), args.at
@@ -40,7 +48,10 @@ def run(args: argparse.Namespace) -> int:
         verdict = beside.verdict
     fed = pipeline.fed(stage)
     if args.json:
-        record = data.suspect_records(stage, verdict) | {"fed": data_supply.fed_records(fed)}
+        record = (
+            data.suspect_records(stage, verdict) | data_asides.asides_record(verdict)
+            | {"fed": data_supply.fed_records(fed)}
+        )
         if beside is not None:
             record["other"] = data_channels.channels_record(beside)
         print(data.dumps(record))

@@ -70,7 +70,7 @@ def chart_record(check: ChartCheck) -> Record:
         "quantity": check.chart.quantity,
         "agrees": check.agrees,
         "off": [
-            {"at": entry.name, "printed": entry.value, "expected": _finite(expected)}
+            {"at": entry.name, "printed": _finite(entry.value), "expected": _finite(expected)}
             for entry, expected, _ in check.off
         ],
         "slips": [
