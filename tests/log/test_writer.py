@@ -103,10 +103,15 @@ def test_a_first_line_cut_off_is_begun_again(tmp_path: Path) -> None:
 
 
 def test_on_the_disk_before_it_returns(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    path, synced = tmp_path / "set.log", []
+    path = tmp_path / "set.log"
+    real, synced = os.fsync, []
+
+    def watched(file: int) -> None:
+        synced.append(path.read_bytes())
+        real(file)
+
     with LogWriter(path, "set", NOON) as log:
-        real = os.fsync
-        monkeypatch.setattr(os, "fsync", lambda file: synced.append(path.read_bytes()) or real(file))
+        monkeypatch.setattr(os, "fsync", watched)
         assert log.add(Verb.READ, "Q1.base 3.1", NOON) == 2
     assert synced == [path.read_bytes()]
 
@@ -154,7 +159,8 @@ def test_an_editor_put_another_file_in_its_place(tmp_path: Path) -> None:
 def test_no_room_left(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Half the line goes out, then the disk is full; later there is room again."""
     path = tmp_path / "set.log"
-    real, parts = os.write, []
+    real = os.write
+    parts: list[bytes] = []
 
     def half(file: int, data: bytes) -> int:
         if parts:
