@@ -6,7 +6,7 @@ volts behind its resistance; the mains is stiff and a pure sine, the iron never 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -109,11 +109,6 @@ class Supply:
     capacitors: tuple[Stored, ...]
     switch_on: SwitchOn
     steady: Steady
-
-    @property
-    def volts(self) -> Mapping[str, float]:
-        """Mean volts of every node, ground included."""
-        return self.steady.means
 
 
 def supply(stage: Stage, engine: OverTime) -> Supply:
