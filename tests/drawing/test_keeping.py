@@ -23,9 +23,9 @@ STAGE, VOLTS, LAYOUT = load(PATH), solved(PATH), laid_out(PATH)
 
 SCRIPT = """
 import pickle, sys
-from biaspredict.report.drawing.draw import draw
+from biaspredict.report.drawing.draw import draw, layout_key
 stage, volts = pickle.load(sys.stdin.buffer)
-sys.stdout.write(draw(stage, volts))
+sys.stdout.write(layout_key(stage, volts) + draw(stage, volts))
 """
 
 
@@ -60,7 +60,7 @@ def test_the_same_stage_gives_the_same_picture_in_another_process() -> None:
             cwd=ROOT, env={**os.environ, "PYTHONHASHSEED": seed}, capture_output=True, check=True,
         )  # fmt: skip
         shown.append(done.stdout)
-    assert shown[0] == shown[1] == draw(STAGE, VOLTS).encode()
+    assert shown[0] == shown[1] == (LAYOUT.key + draw(STAGE, VOLTS)).encode()
 
 
 def test_the_key_knows_what_the_layout_depends_on() -> None:

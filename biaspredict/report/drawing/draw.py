@@ -10,10 +10,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from biaspredict.errors import InputError
+from biaspredict.model.devices import Bipolar, Diode, Fet, Zener
+from biaspredict.model.parts import Part
 from biaspredict.model.stage import GROUND, Stage
 from biaspredict.report.drawing import lettering
 from biaspredict.report.drawing.captions import (
     node_names,
+    part_lines,
     rail_name,
     volts_text,
 )
@@ -26,8 +29,9 @@ from biaspredict.report.drawing.sketch import Sketch, sketch
 from biaspredict.report.drawing.slots import Label
 from biaspredict.report.drawing.svg import MARGIN, write_svg
 
-TITLE = 0.9
-VERSION = "1"
+TITLE_LINE = 0.5
+TITLE_LETTER = 0.30  # width of a letter of the title, on the safe side
+VERSION = "1"  # to be raised whenever the same stage would be laid out otherwise than before
 MOST_PARTS = 400
 NARROWEST = 10.0  # page, so that the notes below the drawing keep some width
 
@@ -89,14 +93,23 @@ def draw(
 
 def layout_key(stage: Stage, volts: Mapping[str, float] | None) -> str:
     """Digest of all that a layout depends on: wiring, lettering, and volts to three digits."""
-    told = [VERSION, stage.title]
-    told += [repr(replace(part, origin=None)) for part in stage.parts]
+    told = [VERSION, stage.title, repr(stage.nodes)]
+    told += [_told(part) for part in stage.parts]
     told += [repr(replace(rail, origin=None)) for rail in stage.rails]
     told += [repr(replace(pin, origin=None)) for pin in stage.pins]
-    told += [repr(replace(p, origin=None)) for p in (*stage.inputs, *stage.outputs)]
-    told += [repr(stage.nodes), repr(stage.points), repr(sorted((volts or {}).keys()))]
+    for word, ports in (("in", stage.inputs), ("out", stage.outputs)):
+        told += [f"{word} {replace(port, origin=None)!r}" for port in ports]
+    told += [repr((label, stage.names.get(node, node))) for label, node in stage.points]
     told += [f"{node} {volts_text(v)}" for node, v in sorted((volts or {}).items())]
     return hashlib.sha256("\n".join(told).encode("utf-8", "surrogatepass")).hexdigest()[:32]
+
+
+def _told(part: Part) -> str:
+    """All of a part that its drawing depends on, in an order that no hashing changes."""
+    device = part.device
+    if isinstance(device, Bipolar | Diode | Zener | Fet):
+        device = replace(device, given=frozenset())
+    return repr((part_lines(part), replace(part, origin=None, device=None), device))
 
 
 def _labels(stage: Stage, volts: Mapping[str, float] | None, made: Sketch) -> list[Label]:
@@ -143,7 +156,15 @@ def _joined(stage: Stage, key: str, rows: Sequence[Row], notes: Sequence[str]) -
     """Rows below each other, y turned to run down the page."""
     width = max(max(row.right - row.left for row in rows) + 2 * MARGIN, NARROWEST)
     symbols, wires, dots, hops, ends, texts, slots = ([] for _ in range(7))
-    top = MARGIN + TITLE
+    title = " ".join(stage.title.split())
+    lines = (
+        lettering.broken(title, max(int((width - 2 * MARGIN) / TITLE_LETTER), 8)) if title else []
+    )
+    texts += [
+        Text(line, MARGIN, MARGIN + 0.3 + k * TITLE_LINE, "start", "title", "")
+        for k, line in enumerate(lines)
+    ]
+    top = MARGIN + 0.4 + TITLE_LINE * len(lines)
     for row in rows:
         dx, dy = round(MARGIN - row.left, 2), round(top + row.high, 2)
         p = row.placed
@@ -166,9 +187,6 @@ def _joined(stage: Stage, key: str, rows: Sequence[Row], notes: Sequence[str]) -
         texts += [replace(t, x=_r(t.x + dx), y=_r(dy - t.y)) for t in row.texts]
         slots += [replace(s, x1=_r(s.x1 + dx), x2=_r(s.x2 + dx), y=_r(dy - s.y)) for s in row.slots]
         top += row.high - row.low + 2 * MARGIN
-    title = " ".join(stage.title.split())
-    for k, line in enumerate(lettering.broken(title, max(int(width / 0.24), 20))[:1]):
-        texts.append(Text(line, MARGIN, MARGIN + 0.3 + k * 0.5, "start", "title", ""))
     return Layout(
         key, title, _r(width), _r(top), tuple(symbols), tuple(wires), tuple(dots), tuple(hops),
         tuple(ends), tuple(texts), tuple(slots), tuple(notes),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import tempfile
+from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -29,7 +30,8 @@ def save(svg: str, path: str | Path) -> None:
     Raises InputError for another ending, a missing library, or a place that cannot be written.
     """
     file = Path(path)
-    make = {".svg": str.encode, ".png": to_png, ".pdf": to_pdf}.get(file.suffix.lower())
+    makers: dict[str, Callable[[str], bytes]] = {".svg": _as_it_is, ".png": to_png, ".pdf": to_pdf}
+    make = makers.get(file.suffix.lower())
     if make is None:
         raise InputError(
             f"a drawing cannot be written as {file.name}",
@@ -51,6 +53,10 @@ def save(svg: str, path: str | Path) -> None:
             f"{file} cannot be written: {problem.strerror or problem}",
             remedy="Choose a folder that exists and that you may write to.",
         ) from None
+
+
+def _as_it_is(svg: str) -> bytes:
+    return svg.encode()
 
 
 def _cairosvg() -> Any:

@@ -214,6 +214,6 @@ def _row(kind: type, row: Iterable[Any]) -> Any:
         if not isinstance(value, wanted):
             raise TypeError(f"{kind.__name__}.{field.name} is {value!r}")
         if field.name == "shape":
-            reach_of(value)
+            reach_of(str(value))
         made.append(value)
     return kind(*made)
