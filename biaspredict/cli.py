@@ -16,12 +16,13 @@ from biaspredict.commands import (
     ohms,
     proof,
     renew,
+    sheet,
     supply,
     suspect,
     swap,
 )
 
-COMMANDS = (proof, bias, ohms, corners, swap, renew, supply, suspect, bench, log)
+COMMANDS = (proof, bias, ohms, corners, swap, renew, supply, suspect, bench, log, sheet)
 INTERRUPTED = 130  # as shells report a Ctrl-C
 
 

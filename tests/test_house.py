@@ -20,6 +20,8 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("__main__",),
     ("cli",),
     ("commands",),
+    ("bench",),
+    ("benchwork", "worksheets"),
     ("pipeline",),
     ("report",),
     ("infer",),
@@ -38,6 +40,7 @@ HOMES = {
     "networkx": ("graph",),
     "PySpice": ("engine/ngspice.py", "engine/library.py", "engine/simulator.py"),
     "matplotlib": ("report",),
+    "weasyprint": ("report/sheet/files.py",),
 }
 
 
