@@ -66,7 +66,12 @@ def others_or_none(path: str | Path | None, stage: Stage, readings: Readings) ->
         raise InputError(
             f"{path} holds no readings", remedy="Read the other channel at the same points first."
         )
-    return replace(found, entries=(*found.entries, *found.other), other=())
+    return as_others(found)
+
+
+def as_others(readings: Readings) -> Readings:
+    """All of a set of readings as the other channel's, under whichever channel's names."""
+    return replace(readings, entries=(*readings.entries, *readings.other), other=())
 
 
 def stages_of(path: str | Path, at: str | None = None) -> tuple[Log, tuple[Progress, ...]]:

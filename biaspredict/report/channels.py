@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from biaspredict.infer.beside import Beside, Channels, Sharpness
 from biaspredict.infer.splits import SOUND_LABEL, Label
@@ -11,6 +11,7 @@ from biaspredict.model.readings import Reading
 from biaspredict.model.stage import Stage
 from biaspredict.report import words
 
+NAME = 21  # columns of a name
 FAR = 2.0  # times its own band at which a difference is marked twice
 
 
@@ -22,13 +23,13 @@ def page(stage: Stage, found: Channels) -> str:
 
 
 def _table(found: Channels) -> Iterator[str]:
-    rows = [("at", "this channel", "the other", "difference", "sound pairs differ by", "")]
+    rows = [("at", "this", "other", "by", "sound pairs by", "")]
     for row in found.rows:
         reading = row.mine or row.theirs
         assert reading is not None
         known = not math.isnan(row.low)
         rows.append((
-            _name(reading),
+            _short(_name(reading)),
             words.measured(row.mine.value, row.mine.quantity) if row.mine else "-",
             words.measured(row.theirs.value, row.theirs.quantity) if row.theirs else "-",
             _signed(row.difference) if known else "-",
@@ -36,13 +37,23 @@ def _table(found: Channels) -> Iterator[str]:
             mark(row),
         ))
     yield "This channel beside the other:"
-    yield from words.table(rows, right=(1, 2, 3))
+    yield from words.table(rows, right=(1, 2, 3), gap=1 if _wide(rows) else 2)
+
+
+def _short(name: str) -> str:
+    return name if len(name) <= NAME else name[: NAME - 3] + "..."
+
+
+def _wide(rows: Sequence[tuple[str, ...]]) -> bool:
+    """Whether the columns need the room between them."""
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    return sum(widths) + 2 * len(widths) > words.WIDTH
 
 
 def mark(row: Beside) -> str:
     """What a difference amounts to: a sign and a word."""
     if row.mine is None or row.theirs is None:
-        return "read in one only"
+        return "one only"
     if math.isnan(row.low):
         return ""
     if row.alike:
