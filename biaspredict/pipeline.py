@@ -273,7 +273,8 @@ def suspect_beside(
     alone = verdict
     if sharpened and known.explainer is not None:
         alone = _judged(stage, usable, priors, found, None, doubts)
-    return side_by_side(verdict, alone, usable, theirs, known)
+    printed = _printed(other_stage(stage))
+    return side_by_side(verdict, alone, usable, theirs, known, printed)
 
 
 def _judged(

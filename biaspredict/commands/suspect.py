@@ -58,6 +58,6 @@ def run(args: argparse.Namespace) -> int:
     else:
         blocks = [accusing.page(stage, readings, verdict, everything=args.all)]
         if beside is not None:
-            blocks.insert(0, channels.page(stage, beside) + "\n")
+            blocks.insert(0, channels.page(beside) + "\n")
         print("\n".join([*blocks, *supplying.fed_words(fed)]))
     return NOTHING if verdict.sound and verdict.ranking.explained else FOUND

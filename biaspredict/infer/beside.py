@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from biaspredict.infer.charts import ChartToday, chart_today
 from biaspredict.infer.evidence import Explainer
 from biaspredict.infer.faults import catalogue
 from biaspredict.infer.priors import Priors
@@ -64,6 +65,7 @@ class Channels:
 
     verdict: the answer to go by; alone: without the other channel. used: the other channel is
     sound enough to teach; doubt: why not. sound_there: weight of no fault in it.
+    charts: what is printed for the places where the other channel was read, scaled to today.
     """
 
     verdict: Verdict
@@ -73,6 +75,7 @@ class Channels:
     used: bool
     sound_there: float
     doubt: Reading | None
+    charts: tuple[ChartToday, ...] = ()
 
     @property
     def before(self) -> Sharpness:
@@ -97,10 +100,12 @@ def other_stage(stage: Stage) -> Stage:
 class Taught:
     """What the other channel is worth: an explainer that knows it, None where it is not sound.
 
-    sound: weight of no fault in it. doubt: its reading that is farthest from a sound one.
+    there: explains the other channel's own readings. sound: weight of no fault in it. doubt:
+    its reading that is farthest from a sound one.
     """
 
     explainer: TwinExplainer | None
+    there: Explainer
     sound: float
     doubt: Reading | None
 
@@ -121,19 +126,24 @@ def taught(
         task.probes,
     )
     if sound < SOUND_ENOUGH or lesson.fit < UNLIKELY:
-        return Taught(None, sound, _worst(there, others))
+        return Taught(None, there, sound, _worst(there, others))
     rails = shared_rails(predictor.stage)
-    return Taught(TwinExplainer(predictor, task, lesson, there, rails), sound, None)
+    return Taught(TwinExplainer(predictor, task, lesson, there, rails), there, sound, None)
 
 
 def side_by_side(
-    verdict: Verdict, alone: Verdict, readings: Readings, others: Readings, known: Taught
+    verdict: Verdict, alone: Verdict, readings: Readings, others: Readings, known: Taught,
+    printed: Predictor | None = None,
 ) -> Channels:
-    """Both answers, and every place that was read in either channel."""
+    """Both answers, and every place that was read in either channel.
+
+    printed: predicts the stage under the conditions of its charts.
+    """
     told = compared(known.explainer, readings) if known.explainer is not None else ()
     return Channels(
         verdict, alone, others, _rows(readings, others, told), known.explainer is not None,
         known.sound, known.doubt,
+        () if printed is None else chart_today(printed, known.there, others),
     )
 
 

@@ -8,17 +8,16 @@ from collections.abc import Iterator, Sequence
 from biaspredict.infer.beside import Beside, Channels, Sharpness
 from biaspredict.infer.splits import SOUND_LABEL, Label
 from biaspredict.model.readings import Reading
-from biaspredict.model.stage import Stage
 from biaspredict.report import words
 
 NAME = 21  # columns of a name
 FAR = 2.0  # times its own band at which a difference is marked twice
 
 
-def page(stage: Stage, found: Channels) -> str:
+def page(found: Channels) -> str:
     """The table of both channels, what the other one is worth, and what it changed."""
     blocks = ["\n".join(_table(found)), "\n".join(_worth(found))]
-    charts = "\n".join(_charts(stage, found))
+    charts = "\n".join(_charts(found))
     return "\n\n".join(block for block in (*blocks, charts) if block)
 
 
@@ -116,20 +115,12 @@ def _label(label: Label) -> str:
     return "nothing" if not label or label == SOUND_LABEL else " with ".join(label)
 
 
-def _charts(stage: Stage, found: Channels) -> Iterator[str]:
+def _charts(found: Channels) -> Iterator[str]:
     """Figures of the chart that the good channel does not keep to either."""
-    if not found.used:
-        return
-    read = {(r.node, r.minus): r for r in found.others.entries}
-    for chart in stage.charts:
-        if chart.quantity != "volts":
-            continue
-        for entry in chart.entries:
-            reading = read.get((entry.node, entry.minus))
-            if reading is None or not math.isfinite(entry.value):
-                continue
-            if abs(reading.value - entry.value) > chart.tolerance * abs(entry.value):
-                yield words.wrapped(
-                    f"The chart prints {words.volts(entry.value)} at {entry.name}; the other "
-                    f"channel reads {words.volts(reading.value)} and is sound. Go by the channel, "
-                    "not by that figure.", "  ", "  ")
+    for told in found.charts if found.used else ():
+        if not told.inside:
+            yield words.wrapped(
+                f"The chart means {words.volts(told.means)} at {told.entry.name} today "
+                f"({words.span(told.low, told.high)}); the other channel, which is sound, reads "
+                f"{words.volts(told.reading.value)} there. Go by the channel, not by the chart.",
+                "  ", "  ")

@@ -135,7 +135,7 @@ def test_a_weak_fault_comes_to_light(stage: Stage) -> None:
     marks = {row.mine.name: mark(row) for row in found.rows if row.mine is not None}
     assert marks["Q2.collector"] in ("<  LOWER", "<< LOWER")
     assert marks["B+"] == "=  alike"
-    assert all(len(line) <= 80 for line in page(stage, found).splitlines())
+    assert all(len(line) <= 80 for line in page(found).splitlines())
 
 
 def test_a_sick_other_channel_is_no_evidence(stage: Stage) -> None:
@@ -146,7 +146,7 @@ def test_a_sick_other_channel_is_no_evidence(stage: Stage) -> None:
     assert not found.used
     assert found.verdict is found.alone or found.verdict.ranking is found.alone.ranking
     assert found.doubt is not None
-    assert "not taken as evidence" in page(stage, found)
+    assert "not taken as evidence" in page(found)
 
 
 def test_files_that_cannot_be_used(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
