@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 import zlib
 from datetime import datetime
+from pathlib import Path
 
 import pytest
 
@@ -134,3 +136,17 @@ def test_history_by_line_and_by_time() -> None:
 def test_nothing_that_breaks_a_line_goes_into_it() -> None:
     with pytest.raises(InputError):
         entry_line(Verb.NOTE, "one\ntwo", NOON)
+
+
+def test_the_guide_s_own_log_reads() -> None:
+    """The example of the guide, its checks included."""
+    guide = (Path(__file__).parents[2] / "grammar" / "README.md").read_text("utf-8")
+    section = guide.partition("# The bench log")[2].partition("\n# ")[0]
+    lines = [line[4:] for line in section.splitlines() if line.startswith("    ")]
+    log = read_log("\n".join([*lines, ""]).encode(), "guide")
+    assert log.damage is None
+    assert [e.verb for e in log.entries] == [Verb.STAGE, Verb.WITH, Verb.ADVISED, Verb.READ]
+    assert all(e.checked for e in log.entries)
+    words = {row.split("|")[1] for row in section.splitlines() if row.startswith("| `")}
+    told = {word for cell in words for word in re.findall(r"`(\w+)`", cell)}
+    assert told == {verb.value for verb in Verb}
