@@ -89,14 +89,11 @@ def answer(stage: Stage, text: str, other: str = "") -> Answer:
     other: the readings file of the other channel, which the person knows to be good.
     """
     from biaspredict.notation import read_readings
-    from biaspredict.pipeline import suspect, suspect_beside
+    from biaspredict.pipeline import suspect
 
     mine = read_readings(text, "drawn.readings", stage)
-    if other:
-        theirs = read_readings(other, "other.readings", stage)
-        verdict = suspect_beside(stage, mine, theirs).verdict
-    else:
-        verdict = suspect(stage, mine)
+    theirs = read_readings(other, "other.readings", stage) if other else None
+    verdict = suspect(stage, mine, others=theirs)
     found = verdict.ranking
     return Answer(
         found.sound,

@@ -49,7 +49,10 @@ def run(
         **summary(stage, answer, truth),
     }
     if record.get("hunt") is not None:
+        alone = record["hunt"]["steps"]
         found["hunt"] = _hunt(ground, stage, sick, hand, told, other)
+        if found["hunt"] is not None:
+            found["hunt"]["alone"] = alone
     record["other"] = found
 
 
@@ -70,8 +73,8 @@ def summary(stage: Stage, answer: Answer, truth: Sequence[Fault]) -> dict[str, A
 def _hunt(
     ground: Ground, stage: Stage, sick: Solved, habit: Habit, told: float | None, other: str
 ) -> dict[str, Any] | None:
-    """Readings, as advised, until the first group is among the parts that reading every node
-    leaves: without the other channel and with it, to one goal."""
+    """Readings, as advised with the other channel known, until the first group is among the
+    parts that reading every node leaves without it: the goal of the hunt without it."""
     places = meterman.touched(meterman.everywhere(stage), sick, habit.draw)
     taken = meterman.read(ground.runner, sick, places, habit)
     if taken is None:
@@ -79,10 +82,10 @@ def _hunt(
     goal = _parts(ground.tool(stage, meterman.sheet(taken, habit, told)))
     paper = {(t.point.node, t.point.minus): t for t in taken}
 
-    def steps(text: str) -> int | None:
+    def steps() -> int | None:
         have: list[Taken] = []
         while len(have) < MOST:
-            answer = ground.tool(stage, meterman.sheet(have, habit, told), text)
+            answer = ground.tool(stage, meterman.sheet(have, habit, told), other)
             if have and _parts(answer) <= goal:
                 return len(have)
             point = next_point(stage, answer, have)
@@ -97,7 +100,7 @@ def _hunt(
             have.append(paper[key])
         return None
 
-    return {"alone": steps(""), "beside": steps(other), "nodes": len(taken)}
+    return {"beside": steps(), "nodes": len(taken)}
 
 
 def _parts(answer: Answer) -> frozenset[str]:

@@ -122,7 +122,7 @@ def _work(plan: Plan, indices: Sequence[int], path: str, stop: float, tool: Tool
         for index in indices:
             if time.time() > stop:
                 return
-            signal.alarm(PATIENCE)
+            signal.alarm(PATIENCE * (3 if plan.other else 1))
             record = run_case(ground, index)
             signal.alarm(0)
             out.write(json.dumps(record) + "\n")
