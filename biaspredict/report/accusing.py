@@ -101,8 +101,9 @@ def _answer(verdict: Verdict, everything: bool) -> Iterator[str]:
         if place == SHOWN_GROUPS and not everything:
             break
         yield _heading(place, len(members), verdict.sound)
-        rows = [_line(verdict, index, suspect) for index, suspect in members[:8]]
-        yield from words.table(rows, right=(0,))
+        for index, suspect in members[:8]:
+            share, text = _line(verdict, index, suspect)
+            yield words.wrapped(text, f"{share:>11}  ", " " * 15)
         if len(members) > 8:
             rest = sum(s.weight for _, s in members[8:])
             yield f"  and {len(members) - 8} fainter ones, {words.percent(rest)} together"
@@ -121,19 +122,15 @@ def _heading(place: int, count: int, sound: bool) -> str:
 def _line(verdict: Verdict, index: int, suspect: Suspect) -> tuple[str, str]:
     text = suspect.words
     degrees = [
-        f"{words.severity(s.value, s.unit)} ({words.severity(s.low, s.unit)} to "
-        f"{words.severity(s.high, s.unit)})" for s in suspect.severities if s is not None
+        f"{words.severity(s.value, s.unit)} ({words.severity_span(s.low, s.high, s.unit)})"
+        for s in suspect.severities if s is not None
     ]
     if degrees:
         text += ": " + "; ".join(degrees)
     leak = verdict.leaks.get(index)
     if leak is not None:
         text += f", {words.amps(leak.amps)} at {words.volts(leak.volts)}"
-    return words.percent(suspect.weight), _fit(text, 66)
-
-
-def _fit(text: str, width: int) -> str:
-    return text if len(text) <= width else text[: width - 3] + "..."
+    return words.percent(suspect.weight), text
 
 
 def _next(verdict: Verdict) -> Iterator[str]:
@@ -146,8 +143,11 @@ def _next(verdict: Verdict) -> Iterator[str]:
             yield words.wrapped("No further reading within reach would tell more.")
         return
     yield "Measure next:"
-    for split in verdict.splits[:SHOWN_SPLITS]:
+    shown = verdict.splits[:SHOWN_SPLITS]
+    for split in shown:
         yield from _split(split)
+    for caution in dict.fromkeys(c for split in shown for c in split.touch.cautions):
+        yield words.wrapped(f"Caution: {caution}", "  ", "    ")
 
 
 def _split(split: Split) -> Iterator[str]:
@@ -155,8 +155,6 @@ def _split(split: Split) -> Iterator[str]:
     yield words.wrapped(f"{touch.words} (costs {touch.cost:g})", "  ", "    ")
     for outcome in split.outcomes[:5]:
         yield outcome_line(split, outcome)
-    for caution in touch.cautions:
-        yield words.wrapped(f"Caution: {caution}", "    ", "    ")
 
 
 def outcome_line(split: Split, outcome: Outcome) -> str:

@@ -9,6 +9,7 @@ from biaspredict.model.readings import Quantity
 from biaspredict.quantities import Unit, engineering
 
 WIDTH = 80
+OHM = " ohm"
 
 
 def volts(value: float) -> str:
@@ -21,7 +22,7 @@ def amps(value: float) -> str:
 
 def ohms(value: float) -> str:
     """Ohms with the unit, since a bare number could be volts."""
-    return "open" if value > 5e8 else f"{engineering(value, Unit.OHM)} ohm"
+    return "open" if value > 5e8 else f"{engineering(value, Unit.OHM)}{OHM}"
 
 
 def ratio(value: float) -> str:
@@ -48,8 +49,13 @@ def measured(value: float, quantity: Quantity) -> str:
 
 
 def span(low: float, high: float, quantity: Quantity = Quantity.VOLTS) -> str:
+    """From low to high, a unit that both share said once."""
     ends = [measured(low, quantity), measured(high, quantity)]
-    return ends[0] if ends[0] == ends[1] else " to ".join(ends)
+    if ends[0] == ends[1]:
+        return ends[0]
+    if all(end.endswith(OHM) for end in ends):
+        ends[0] = ends[0].removesuffix(OHM)
+    return " to ".join(ends)
 
 
 def severity(value: float, unit: str) -> str:
@@ -90,3 +96,10 @@ def table(rows: Iterable[Sequence[str]], *, right: Iterable[int] = (), gap: int 
         )).rstrip()
         for row in lines
     ]
+
+
+def severity_span(low: float, high: float, unit: str) -> str:
+    """Both ends of a fault's degree, the unit said once."""
+    ends = [severity(low, unit), severity(high, unit)]
+    shared = OHM if unit == "ohm" else " times"
+    return f"{ends[0].removesuffix(shared)} to {ends[1]}"
