@@ -30,7 +30,7 @@ def run(args: argparse.Namespace) -> int:
     from biaspredict.bench.sitting import Sitting, Step
     from biaspredict.infer.progress import State
     from biaspredict.notation.log_writer import LogWriter
-    from biaspredict.report import data_log
+    from biaspredict.report import data_log, words
 
     stage = pipeline.load_stage(args.stage)
     pipeline.must_hang_together(stage)
@@ -61,7 +61,7 @@ def run(args: argparse.Namespace) -> int:
                 print("\n".join(step.said), flush=True)
 
         if not args.json:
-            print(f"{stage.title}; log {path}")
+            print(words.wrapped(f"{stage.title}; log {path}"))
         step = sitting.begin()
         say(step)
         while not step.over:
