@@ -181,11 +181,11 @@ def proof(stage: Stage) -> Proof:
     charts = tuple(check_chart(predictor, chart) for chart in found.stage.charts)
     strained = strain(stage, found.volts())
     if fed(stage).sources:
-        from biaspredict.predict.supply import supply as run
+        from biaspredict.predict.at_rest import at_rest
         from biaspredict.predict.supply_concerns import concerns
 
         # Over time the same capacitors stand more than their mean volts: that is said instead.
-        crests = concerns(run(stage, referee()))
+        crests = concerns(at_rest(stage, referee()))
         told = {(f.code, f.about) for f in crests}
         strained = (*crests, *(f for f in strained if (f.code, f.about) not in told))
     return Proof(stage, (*findings, *strained), charts, found)

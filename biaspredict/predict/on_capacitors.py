@@ -24,6 +24,7 @@ from biaspredict.graph.supply import mains
 from biaspredict.model.circuit import SOUND
 from biaspredict.model.parts import CAPACITORS, Part
 from biaspredict.model.stage import GROUND, Stage
+from biaspredict.predict.at_rest import AtRest, at_rest
 from biaspredict.predict.bias import Bias, Level, predict_bias
 from biaspredict.predict.corners import corners
 from biaspredict.predict.leakage import Leak, leakage
@@ -32,7 +33,6 @@ from biaspredict.predict.path import Referee
 from biaspredict.predict.raw_rail import on_rails
 from biaspredict.predict.rectifying import Stored
 from biaspredict.predict.steady import OverTime
-from biaspredict.predict.supply import Supply, supply
 
 
 class Engine(OverTime, Referee, Protocol):
@@ -56,7 +56,7 @@ class OnCapacitors:
     seen: dict[str, tuple[float, float]] = field(default_factory=dict)
     duties: dict[str, str] = field(default_factory=dict)
     leaks: Mapping[str, Leak] = field(default_factory=dict)
-    supply: Supply | None = None
+    supply: AtRest | None = None
     withheld: list[str] = field(default_factory=list)
 
 
@@ -89,7 +89,7 @@ def on_capacitors(stage: Stage, engine: Engine, drawer: Solver) -> OnCapacitors:
         _corners(fed.stage, engine, found)
     if mains(stage) is not None:
         try:
-            found.supply = supply(stage, engine)
+            found.supply = at_rest(stage, engine)
         except (InputError, Unsolved) as problem:
             if not any(problem.fact in told for told in found.withheld):
                 found.withheld.append(f"No ripple could be predicted: {problem.fact}.")

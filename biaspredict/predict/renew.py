@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 
-from biaspredict.engine.flatten import flatten
 from biaspredict.engine.solver import Solver
 from biaspredict.errors import Unsolved
 from biaspredict.graph.capacitors import Role, capacitor_role
@@ -24,6 +23,7 @@ from biaspredict.predict.on_capacitors import Engine, OnCapacitors, as_drawn, on
 from biaspredict.predict.ordering import LEAKY_WITH_AGE, Order, order, sheet_value
 from biaspredict.predict.rectifying import rectifiers
 from biaspredict.predict.steady import Steady, settle
+from biaspredict.predict.supply_faults import smoothing
 
 SHAPING = frozenset({"tone", "feedback", "Miller"})
 STIFF = 1e3  # hertz above which a decoupling capacitor stands at something stiffer than itself
@@ -258,13 +258,21 @@ def _corner(
 ) -> tuple[float | None, float | None]:
     """Hertz of its corner with the sheet's value, and with the new one; None where none counts."""
     seen, farads = facts.seen.get(part.ref), sheet_value(part)
-    if seen is None or bought is None or not farads or part.ref in facts.stored:
+    if seen is None or bought is None or not farads or rippled(part, facts):
         return None, None
     ohms, there = seen
     corners = [1.0 / (2.0 * math.pi * ohms * f) for f in (there, there - farads + bought.total)]
     if does == Role.DECOUPLING.value and corners[0] > STIFF:
         return None, None
     return corners[0], corners[1]
+
+
+def rippled(part: Part, facts: OnCapacitors) -> bool:
+    """Whether a capacitor is there to hold ripple down."""
+    stored = facts.stored.get(part.ref)
+    if stored is None or facts.supply is None:
+        return False
+    return part.ref in {p.ref for p in smoothing(facts.supply)}
 
 
 def _rested(
@@ -281,7 +289,7 @@ def _rested(
     )
     try:
         return settle(
-            flatten(stage), found.side, found.hertz, engine, Variation(scales=scales), found.steady
+            found.circuit, found.side, found.hertz, engine, Variation(scales=scales), found.steady
         )
     except Unsolved as problem:
         facts.withheld.append(f"No ripple with the new parts: {problem.fact}.")
@@ -290,9 +298,10 @@ def _rested(
 
 def _with_ripple(stage: Stage, item: Item, facts: OnCapacitors, after: Steady) -> Item:
     """The item with what the new value changes in the ripple across it."""
-    if item.order is None or item.ref not in facts.stored:
+    part = stage.part(item.ref)
+    if item.order is None or not rippled(part, facts):
         return item
-    volts = after.across(*stage.part(item.ref).nodes)
+    volts = after.across(*part.nodes)
     return replace(
         item,
         effect=Effect.RIPPLE,

@@ -7,45 +7,27 @@ volts behind its resistance; the mains is stiff and a pure sine, the iron never 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
-from biaspredict.engine.flatten import flatten
 from biaspredict.engine.moving import winding_amps
 from biaspredict.engine.solver import Floats
-from biaspredict.errors import InputError, Unsolved
 from biaspredict.graph.capacitors import Role, capacitor_role
-from biaspredict.graph.supply import Mains, Scheme, mains
-from biaspredict.model.circuit import OPEN, SOUND, Circuit, Device, Load, Variation
+from biaspredict.graph.supply import Mains, Scheme
+from biaspredict.model.circuit import SOUND, Circuit, Load, Variation
 from biaspredict.model.parts import Kind
 from biaspredict.model.stage import GROUND, Stage
-from biaspredict.predict.rectifying import (
-    Rectifier,
-    Stored,
-    Winding,
-    rectifiers,
-    stored,
-    windings,
-)
-from biaspredict.predict.steady import (
-    RUN,
-    STEPS,
-    OverTime,
-    Steady,
-    amps_delivered,
-    behind,
-    mains_hertz,
-    settle,
-)
+from biaspredict.predict.at_rest import LINE, AtRest, at_rest, drawn, line, ripple
+from biaspredict.predict.steady import RUN, STEPS, OverTime, Steady, settle
 from biaspredict.quantities import Unit, value_text
 
-LINE = 0.10  # by which the mains may be off (common practice, no source)
 MORE = 0.10  # of its current, drawn besides to find the resistance of a fed node
 UP = 0.95  # of its final volts, from which a node is called up
 LONGEST = 4.0  # seconds after switch-on that are run
-QUIET = 1e-5  # of the largest volts about; less ripple is the arithmetic of the run
 MOST_NODES = 8
+JOINTS = frozenset({Kind.FUSE, Kind.SWITCH, Kind.CONTACT})
+ROUGHLY = 50  # steps of a period where only means are looked at
 LEAST = 0.01  # volts of the least rail that can be written
 
 
@@ -96,30 +78,21 @@ class SwitchOn:
 
 
 @dataclass(frozen=True)
-class Supply:
+class Supply(AtRest):
     """The answer for one stage, all parts sound."""
 
-    stage: Stage
-    side: Mains
-    hertz: float
     sources: tuple[Source, ...]
     lines: tuple[Line, ...]
-    rectifiers: tuple[Rectifier, ...]
-    windings: tuple[Winding, ...]
-    capacitors: tuple[Stored, ...]
     switch_on: SwitchOn
-    steady: Steady
 
 
 def supply(stage: Stage, engine: OverTime) -> Supply:
     """Run a supply. Raises InputError where the stage has none, Unsolved, EngineMissing."""
-    side = must_be_fed(stage)
-    hertz = mains_hertz(stage, side)
-    circuit = flatten(stage)
-    sound = settle(circuit, side, hertz, engine)
-    low, high, unloaded = (
-        settle(circuit, side, hertz, engine, variation, sound)
-        for variation in (line(side, 1.0 - LINE), line(side, 1.0 + LINE), _unloaded(circuit, side))
+    rest = at_rest(stage, engine)
+    side, sound = rest.side, rest.steady
+    low, high = (
+        settle(rest.circuit, side, rest.hertz, engine, line(side, factor), sound)
+        for factor in (1.0 - LINE, 1.0 + LINE)
     )
     watched = watched_nodes(stage, side)
     lines = tuple(
@@ -127,59 +100,11 @@ def supply(stage: Stage, engine: OverTime) -> Supply:
         for node in watched
     )
     return Supply(
-        stage,
-        side,
-        hertz,
-        sources(circuit, side, hertz, engine, sound),
-        lines,
-        rectifiers(side, sound),
-        windings(stage, side, sound),
-        stored(stage, sound, unloaded),
-        _switch_on(circuit, side, engine, sound, watched),
-        sound,
+        **{known.name: getattr(rest, known.name) for known in fields(rest)},
+        sources=sources(rest.circuit, side, rest.hertz, engine, sound),
+        lines=lines,
+        switch_on=_switch_on(rest.circuit, side, engine, sound, watched),
     )
-
-
-def must_be_fed(stage: Stage) -> Mains:
-    """The mains side of a stage. Raises InputError where it has none."""
-    side = mains(stage)
-    if side is not None:
-        return side
-    if any(part.kind is Kind.WINDING and part.volts for part in stage.parts):
-        raise InputError(
-            "no rectifier leads from a winding to a node that is not a rail already",
-            remedy="Draw the rectifiers, as in `ground -- T1 -- A -- D1> rectifier -- RAW`, and "
-            "leave out the `rail` line of the node that they feed.",
-        )
-    raise InputError(
-        "this stage has no transformer winding, so there is no supply to run",
-        remedy="Write the winding by its open-circuit volts, as in "
-        "`T1 winding 18 V 50 Hz 3 ohms`, and the rectifiers behind it.",
-    )
-
-
-def line(side: Mains, factor: float) -> Variation:
-    """The mains higher or lower by a factor."""
-    return Variation(scales=tuple((f"{ref}.rms", factor) for ref in side.windings))
-
-
-def _unloaded(circuit: Circuit, side: Mains) -> Variation:
-    """The line high and nothing drawing current outside the stage."""
-    loads = [e.name for e in circuit.elements if e.name.startswith("load ")]
-    pins = [e.name for e in circuit.elements if e.device is Device.CURRENT]
-    settings = [(f"{name}.ohms", OPEN) for name in loads] + [(f"{name}.amps", 0.0) for name in pins]
-    return line(side, 1.0 + LINE).plus(Variation(settings=tuple(settings)))
-
-
-def ripple(steady: Steady, node: str) -> tuple[float, float, float | None]:
-    """Peak to peak, rms, and the hertz of the strongest part of a node's ripple."""
-    volts = steady.at(node)
-    size = float(np.ptp(volts))
-    hertz = steady.ripple_hertz(volts)
-    # Below the mains there is no ripple, only what is left of the way to rest.
-    if size < QUIET * float(np.abs(steady.volts).max()) or hertz < steady.hertz:
-        return size, steady.ripple_rms(volts), None
-    return size, steady.ripple_rms(volts), hertz
 
 
 def watched_nodes(stage: Stage, side: Mains) -> tuple[str, ...]:
@@ -189,7 +114,17 @@ def watched_nodes(stage: Stage, side: Mains) -> tuple[str, ...]:
     for part in stage.parts:
         if part.kind is Kind.ELECTROLYTIC and capacitor_role(stage, part) is Role.DECOUPLING:
             found += part.nodes
-    kept = [n for n in dict.fromkeys(found) if n not in side.swinging and n != GROUND]
+    kept: list[str] = []
+    for node in dict.fromkeys(found):
+        joined = any(
+            part.kind in JOINTS
+            and part.closed
+            and node in part.nodes
+            and not set(kept).isdisjoint(part.nodes)
+            for part in stage.parts
+        )
+        if node not in side.swinging and node != GROUND and not joined:
+            kept.append(node)
     return tuple(kept[:MOST_NODES])
 
 
@@ -197,22 +132,15 @@ def sources(
     circuit: Circuit, side: Mains, hertz: float, engine: OverTime, sound: Steady
 ) -> tuple[Source, ...]:
     """Each fed node as a rail, from a second run that draws a little more."""
-    rest = behind(circuit, side)
-    fed = {feed.node: sound.means[feed.node] for feed in side.feeds}
-    amps = amps_delivered(rest, fed, SOUND, engine)
-    if amps is None:
-        raise Unsolved(
-            "the stage behind the rectifiers has no operating point that could be verified",
-            remedy="Run `biaspredict proof` on it: a missed joint or a slipped decimal is likely.",
-        )
+    amps = drawn(circuit, side, sound, engine)
     return tuple(
         Source(
             feed.node,
             feed.scheme,
             feed.rectifiers,
-            fed[feed.node],
+            sound.means[feed.node],
             amps[feed.node],
-            fed[feed.node] + ohms * amps[feed.node],
+            sound.means[feed.node] + ohms * amps[feed.node],
             ohms,
         )
         for feed in side.feeds
@@ -266,7 +194,7 @@ def _seconds_up(
     final = np.array([sound.means[node] for node in watched])
     length = 4.0 * RUN * period
     while length <= LONGEST:
-        seconds, volts = engine.transient(circuit, SOUND, length, period / STEPS, charges={})
+        seconds, volts = engine.transient(circuit, SOUND, length, period / ROUGHLY, charges={})
         late = _first_late(seconds, volts[:, columns], final, period)
         if late is not None:
             return late

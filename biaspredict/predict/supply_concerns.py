@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterator
 
 from biaspredict.findings import Finding, Gravity
 from biaspredict.model.parts import Kind
+from biaspredict.predict.at_rest import AtRest, ripple
 from biaspredict.predict.strain import HEADROOM, NON_POLAR, WRONG_WAY
-from biaspredict.predict.supply import Supply
 from biaspredict.quantities import Unit, engineering
 from biaspredict.series import next_working_volts
 
@@ -15,15 +15,15 @@ SHORTED = 1.5  # times all the DC drawn: no rectifier of a sound supply passes m
 LEAST = 1e-3  # amps of a rectifier that are worth a thought
 ROUGH = 0.3  # of its volts: more ripple than any reservoir leaves (common practice, no source)
 
-Check = Callable[[Supply], Iterator[Finding]]
+Check = Callable[[AtRest], Iterator[Finding]]
 
 
-def concerns(found: Supply) -> tuple[Finding, ...]:
+def concerns(found: AtRest) -> tuple[Finding, ...]:
     """Capacitors beyond their volts or reversed, fuses beyond their rating, no smoothing."""
     return tuple(finding for check in CHECKS for finding in check(found))
 
 
-def beyond_working_volts(found: Supply) -> Iterator[Finding]:
+def beyond_working_volts(found: AtRest) -> Iterator[Finding]:
     """Capacitors whose highest volts pass their rating, in use or with a high line and no load."""
     for stored in found.capacitors:
         part = found.stage.part(stored.ref)
@@ -49,7 +49,7 @@ def beyond_working_volts(found: Supply) -> Iterator[Finding]:
         )
 
 
-def reversed_capacitors(found: Supply) -> Iterator[Finding]:
+def reversed_capacitors(found: AtRest) -> Iterator[Finding]:
     """Electrolytics that are driven backwards at some moment of the mains."""
     for stored in found.capacitors:
         part = found.stage.part(stored.ref)
@@ -68,9 +68,9 @@ def reversed_capacitors(found: Supply) -> Iterator[Finding]:
             )
 
 
-def shorted_windings(found: Supply) -> Iterator[Finding]:
+def shorted_windings(found: AtRest) -> Iterator[Finding]:
     """Rectifiers that pass far more than is drawn: they short the winding on each half wave."""
-    drawn = sum(abs(source.amps) for source in found.sources)
+    drawn = sum(abs(amps) for amps in found.amps.values())
     guilty = [r for r in found.rectifiers if r.mean > max(SHORTED * drawn, LEAST)]
     if guilty:
         refs = tuple(r.ref for r in guilty)
@@ -86,7 +86,7 @@ def shorted_windings(found: Supply) -> Iterator[Finding]:
         )
 
 
-def fuses(found: Supply) -> Iterator[Finding]:
+def fuses(found: AtRest) -> Iterator[Finding]:
     """Fuses that carry more than they are rated for."""
     for winding in found.windings:
         rating = found.stage.part(winding.fuse).amps if winding.fuse else None
@@ -104,23 +104,22 @@ def fuses(found: Supply) -> Iterator[Finding]:
             )
 
 
-def smoothed(found: Supply) -> Iterator[Finding]:
+def smoothed(found: AtRest) -> Iterator[Finding]:
     """Fed nodes with so much ripple that the reservoir has been left out, or stands elsewhere."""
     chokes = {
         node for part in found.stage.parts if part.kind is Kind.COIL for node in part.nodes
     }
-    for line in found.lines:
-        fed = any(source.node == line.node for source in found.sources)
-        if fed and line.node not in chokes and line.ripple > ROUGH * abs(line.volts):
-            at = next(s.rectifiers[0] for s in found.sources if s.node == line.node)
+    for feed in found.side.feeds:
+        volts, (size, _, _) = found.steady.means[feed.node], ripple(found.steady, feed.node)
+        if feed.rectifiers and feed.node not in chokes and size > ROUGH * abs(volts):
             yield Finding(
                 "no-reservoir",
                 Gravity.NOTE,
-                (line.node,),
-                f"{line.node} carries {engineering(line.ripple, Unit.VOLT)} of ripple on "
-                f"{engineering(line.volts, Unit.VOLT)}.",
+                (feed.node,),
+                f"{feed.node} carries {engineering(size, Unit.VOLT)} of ripple on "
+                f"{engineering(volts, Unit.VOLT)}.",
                 "Is a reservoir missing from the path, or its value read too small?",
-                found.stage.part(at).origin,
+                found.stage.part(feed.rectifiers[0]).origin,
             )
 
 

@@ -5,21 +5,22 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from biaspredict.engine.flatten import flatten
 from biaspredict.errors import Unsolved
 from biaspredict.graph.capacitors import Role, capacitor_role
 from biaspredict.model.circuit import OPEN, Variation
 from biaspredict.model.parts import Part
+from biaspredict.predict.at_rest import AtRest, ripple
 from biaspredict.predict.dryness import BAD, POOR, dries, series_ohms
 from biaspredict.predict.rectifying import Winding, windings
 from biaspredict.predict.steady import OverTime, settle
-from biaspredict.predict.supply import Supply, ripple
+from biaspredict.predict.supply import Supply
 
 SHORT = 0.05  # ohms of a rectifier that has failed short (common practice, no source)
 LEFT = (0.1, 0.02)  # share of its value that a dried reservoir keeps
 ALIKE = 0.01  # of their size, within which two faults' figures are the same to a meter
 BACKWARDS = -0.5  # volts that harm an electrolytic (common practice, no source)
 BLOWS = 1.5  # times its rating, at which a fuse goes before long (common practice, no source)
+PLAIN = 5e-3  # of its DC, from which ripple across a capacitor says that it smooths
 HOT = 2.0  # times its sound current, from which a winding takes four times the heat
 
 
@@ -89,13 +90,20 @@ def _faults(found: Supply) -> Iterator[_Fault]:
             yield part, "resistive", ohms, Variation(settings=((f"{part.ref}.series", ohms),))
 
 
-def smoothing(found: Supply) -> Iterator[Part]:
-    """Electrolytics that hold the supply: at a fed or a swinging node, or decoupling."""
+def smoothing(found: AtRest) -> Iterator[Part]:
+    """Electrolytics that hold the supply: at a fed or a swinging node, decoupling, or with plain
+    ripple across them."""
     fed = {feed.node for feed in found.side.feeds} | found.side.swinging
+    rippling = {c.ref for c in found.capacitors if c.ripple > PLAIN * abs(c.mean)}
     for part in found.stage.parts:
         if not dries(part) or not part.now:
             continue
-        if not fed.isdisjoint(part.nodes) or (capacitor_role(found.stage, part) is Role.DECOUPLING):
+        at_feed = not fed.isdisjoint(part.nodes)
+        if (
+            at_feed
+            or part.ref in rippling
+            or (capacitor_role(found.stage, part) is Role.DECOUPLING)
+        ):
             yield part
 
 
@@ -107,11 +115,10 @@ def _run(
     severity: float | None,
     variation: Variation,
 ) -> SupplyFault:
-    circuit = flatten(found.stage)
     # What is open is run from empty capacitors: nothing would discharge them without a load.
     near = replace(found.steady, charges={}) if mode == "open" else found.steady
     try:
-        steady = settle(circuit, found.side, found.hertz, engine, variation, near)
+        steady = settle(found.circuit, found.side, found.hertz, engine, variation, near)
     except Unsolved:
         return SupplyFault((part.ref,), mode, severity, (), (), (), (), ())
     reads = []

@@ -16,6 +16,7 @@ from biaspredict.model.circuit import SOUND
 from biaspredict.model.devices import Bipolar
 from biaspredict.model.parts import CAPACITORS, Kind, Part
 from biaspredict.model.stage import GROUND, Stage
+from biaspredict.predict.at_rest import ripple
 from biaspredict.predict.bias import predict_bias
 from biaspredict.predict.corners import Corners, corners_of
 from biaspredict.predict.currents import currents
@@ -24,7 +25,7 @@ from biaspredict.predict.path import Referee, signal_path_of
 from biaspredict.predict.raw_rail import on_rails
 from biaspredict.predict.steady import mains_hertz, settle
 from biaspredict.predict.strain import strain
-from biaspredict.predict.supply import ripple, watched_nodes
+from biaspredict.predict.supply import watched_nodes
 from biaspredict.predict.turn_on import TurnOn, turn_on
 from biaspredict.quantities import Unit, value_text
 from biaspredict.series import ELECTROLYTIC_SERIES, nearest, next_working_volts

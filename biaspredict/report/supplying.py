@@ -8,7 +8,7 @@ from biaspredict.findings import Finding
 from biaspredict.predict.raw_rail import Fed
 from biaspredict.predict.rectifying import Stored
 from biaspredict.predict.supply import Line, Source, Supply, rail_lines
-from biaspredict.predict.supply_faults import Reads, SupplyFault
+from biaspredict.predict.supply_faults import Reads, SupplyFault, smoothing
 from biaspredict.report import words
 from biaspredict.report.proofing import LEAD_WORDS
 
@@ -121,6 +121,7 @@ def words_seconds(seconds: float) -> str:
 
 
 def _capacitors(found: Supply) -> Iterator[str]:
+    holding = {part.ref for part in smoothing(found)}
     rows = [("capacitor", "DC", "crest", "no load, +10 %", "rated", "ripple current")]
     rows += [
         (
@@ -132,6 +133,7 @@ def _capacitors(found: Supply) -> Iterator[str]:
             f"{words.amps(stored.amps)} rms",
         )
         for stored in found.capacitors
+        if stored.ref in holding
     ]
     if len(rows) > 1:
         yield from words.table(rows, right=(1, 2, 3, 4, 5))

@@ -251,3 +251,13 @@ def test_leakage_that_this_circuit_does_not_stand() -> None:
     (remark,) = listed(text)["C1"].remarks
     assert remark.startswith("Low-leakage type: above 1.07 uA it moves OUT")
     assert listed(text.replace("47K", "1K"))["C1"].remarks == ()
+
+
+def test_only_what_smooths_is_judged_by_its_ripple() -> None:
+    text = supplies.HALF_WAVE + (
+        "RAW -- R5 10K -- X -- R6 10K -- ground\nX -- +C5 10 MFD 25V -- OUT -- R7 100K -- ground\n"
+    )
+    items = listed(text)
+    assert items["C1"].effect is Effect.RIPPLE
+    assert items["C5"].effect is Effect.CORNER
+    assert items["C5"].before == pytest.approx(1 / (2 * math.pi * 105e3 * 10e-6), rel=0.01)

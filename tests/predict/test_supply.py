@@ -12,9 +12,10 @@ from biaspredict.engine.ngspice import Ngspice
 from biaspredict.engine.values import held
 from biaspredict.errors import InputError, Unsolved
 from biaspredict.model.circuit import SOUND, Variation
+from biaspredict.predict.at_rest import must_be_fed
 from biaspredict.predict.rectifying import rectifiers, stored
 from biaspredict.predict.steady import Steady, mains_hertz, settle
-from biaspredict.predict.supply import must_be_fed, rail_lines, supply
+from biaspredict.predict.supply import rail_lines, supply
 from tests.predict import supplies
 from tests.predict.supplies import stage
 

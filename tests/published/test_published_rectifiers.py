@@ -11,9 +11,10 @@ from biaspredict.engine.flatten import flatten
 from biaspredict.engine.ngspice import Ngspice
 from biaspredict.model.stage import Stage
 from biaspredict.notation import read_stage
+from biaspredict.predict.at_rest import must_be_fed
 from biaspredict.predict.rectifying import rectifiers
 from biaspredict.predict.steady import Steady, settle
-from biaspredict.predict.supply import Supply, must_be_fed, supply
+from biaspredict.predict.supply import Supply, supply
 from biaspredict.predict.supply_faults import SupplyFault, supply_faults
 from tests.circuits.files import ROOT, load
 
