@@ -255,9 +255,18 @@ def test_leakage_that_this_circuit_does_not_stand() -> None:
 
 def test_only_what_smooths_is_judged_by_its_ripple() -> None:
     text = supplies.HALF_WAVE + (
-        "RAW -- R5 10K -- X -- R6 10K -- ground\nX -- +C5 10 MFD 25V -- OUT -- R7 100K -- ground\n"
+        "Q1 npn\nRAW -- R4 1K -- B+ -- +C4 470 MFD 25V -- ground\n"
+        "B+ -- Q1.collector\nB+ -- R5 100K -- Q1.base -- R6 100K -- ground\n"
+        "Q1.emitter -- R8 4.7K -- ground\nIN -- C6+ 1 MFD 16V -- Q1.base\n"
+        "Q1.emitter -- +C5 10 MFD 25V -- OUT -- R7 100K -- ground\n"
+        "input IN from 600\noutput OUT into 100K\n"
     )
     items = listed(text)
-    assert items["C1"].effect is Effect.RIPPLE
-    assert items["C5"].effect is Effect.CORNER
-    assert items["C5"].before == pytest.approx(1 / (2 * math.pi * 105e3 * 10e-6), rel=0.01)
+    assert {ref: item.effect for ref, item in items.items()} == {
+        "C1": Effect.RIPPLE,
+        "C4": Effect.RIPPLE,
+        "C5": Effect.CORNER,
+        "C6": Effect.CORNER,
+    }
+    # 100K and the load of 100K in parallel, beside which the emitter is nothing
+    assert items["C5"].before == pytest.approx(1 / (2 * math.pi * 50e3 * 10e-6), rel=0.02)
