@@ -203,6 +203,8 @@ class Sitting:
         self._read_log()
         self.verdict = None
         if reading is not None:
+            if any(_same(other, reading) for other in self.readings.other):
+                said.append(f"  {entering.named(reading)}: kept as the other channel's")
             said += self._answer(before, reading)
         return Step((*said, *self._ask()))
 

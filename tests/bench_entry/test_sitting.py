@@ -213,6 +213,16 @@ def test_readings_stay_when_no_answer_can_be_given(sit: Callable[..., Sitting]) 
     assert [r.value for r in sitting.readings.entries] == [22.0, 2.6]
 
 
+def test_the_other_channel_at_the_bench(tmp_path: Path, clock: Callable[[], datetime]) -> None:
+    stage = read_stage(STAGE + "other channel offset 100\nother channel Q1 = Q2\n", "x")
+    with LogWriter(tmp_path / "set.log", stage.title, clock()) as writer:
+        sitting = Sitting(stage, "line.stage", writer, unanswered, clock)
+        sitting.begin()
+        assert "the other channel's" in "\n".join(sitting.take("Q2.base 2.6").said)
+        assert [r.name for r in sitting.readings.other] == ["Q2.base"]
+        assert sitting.readings.entries == ()
+
+
 LINES = st.one_of(
     st.text(max_size=40),
     st.sampled_from([
