@@ -127,9 +127,9 @@ class Ngspice:
         draws = [[]] * count if amounts is None or not axes else amounts.tolist()
         sound = sensible(circuit, SOUND)
         with using() as simulator:
-            for start in range(0, count, ROWS):
+            for begin in range(0, count, ROWS):
                 cases = []
-                for row in range(start, min(start + ROWS, count)):
+                for row in range(begin, min(begin + ROWS, count)):
                     variation = variations[row]
                     concrete = applied(circuit, variation, axes if draws[row] else (), draws[row])
                     if sensible(concrete, variation, circuit if sound else None):

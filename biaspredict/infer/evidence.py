@@ -69,7 +69,7 @@ class Explainer:
         kept: list[Floats] = []
         for begin in range(0, len(components), CHUNK):
             rows = np.arange(begin, min(begin + CHUNK, len(components)))
-            some = [components[i] for i in rows]
+            some = [components[i] for i in rows.tolist()]
             latents = np.zeros((len(rows), found.latents.shape[1]))
             seen, slopes = self.look(some, latents, shifts, self.task.probes, first=True)
             self.task.meet(seen.values, slopes)
@@ -192,7 +192,7 @@ class Explainer:
         """The component's variation with one severity a little to the side."""
         shifted = moves.copy()
         shifted[which] += STEP
-        return component.variation(shifted)
+        return component.variation(shifted.tolist())
 
     def foresee(
         self, components: Sequence[Component], scores: Scores, rows: NDArray[np.int64],

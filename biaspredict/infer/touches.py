@@ -13,8 +13,8 @@ from biaspredict.model.devices import Bipolar, Material, Size
 from biaspredict.model.parts import CAPACITORS, Kind, Part
 from biaspredict.model.readings import Quantity, Reading
 from biaspredict.model.stage import GROUND, Meter, Stage
-from biaspredict.predict.meters import reading_sigma
-from biaspredict.predict.observe import Probe, ohmmeter
+from biaspredict.predict.meters import ohmmeter, reading_sigma
+from biaspredict.predict.observe import Probe
 
 # Bench units (common practice, no source): a clipped powered touch is 1.
 TOUCH = 1.0
@@ -106,11 +106,10 @@ def _all(
     for part in stage.parts:
         if part.kind is Kind.TRANSISTOR and part.ref in refs:
             yield from _warm(part, meter, volts)
-    for ref in refs[:8]:
-        part = next((p for p in stage.parts if p.ref == ref), None)
-        if part is not None:
-            yield from _off(part, meter)
-            yield from _lifted(stage, part, meter, volts)
+    known = {part.ref: part for part in stage.parts}
+    for part in (known[ref] for ref in refs[:8] if ref in known):
+        yield from _off(part, meter)
+        yield from _lifted(stage, part, meter, volts)
 
 
 def _load(meter: Meter, volts: float) -> float:

@@ -52,7 +52,9 @@ class Compared:
 
     @property
     def inside(self) -> bool:
-        return self.low <= self.reading.value <= self.high
+        """A lower bound is inside below the band too."""
+        least = 0.0 if self.reading.over else self.low
+        return least <= self.reading.value <= self.high
 
 
 @dataclass(frozen=True, slots=True)

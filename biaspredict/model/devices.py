@@ -53,7 +53,7 @@ class Range:
     @property
     def middle(self) -> float:
         """Geometric middle: gains spread by factors."""
-        return (self.low * self.high) ** 0.5
+        return float((self.low * self.high) ** 0.5)
 
 
 @dataclass(frozen=True, slots=True)

@@ -108,6 +108,20 @@ def ohms_middle(meter: Meter, near: float) -> float:
     return middle * scale
 
 
+def ohmmeter(meter: Meter, near: float) -> tuple[float, float]:
+    """(internal ohms, open-circuit volts) of a meter's ohms range that suits `near` ohms.
+
+    A needle meter shows mid-scale at its internal resistance; a digital one holds its test
+    voltage below about 0.3 V across the reading (both common practice, no source).
+    """
+    if meter.needle or meter.open_volts is not None:
+        return ohms_middle(meter, near), meter.open_volts or 1.5
+    full = 200.0
+    while full < near and full < 2e7:
+        full *= 10.0
+    return full * 1.5, meter.test_volts or 0.5
+
+
 def ohms_shown(across: Floats, ohms: Floats | float, volts: Floats | float) -> Floats:
     """What an ohmmeter of `volts` behind `ohms` shows with `across` volts at its leads."""
     held = np.clip(across, 1e-9, np.asarray(volts) * (1.0 - 1e-9))

@@ -17,7 +17,7 @@ from biaspredict.model.circuit import OPEN, SOUND, Axis, Circuit, Device, Load, 
 from biaspredict.model.devices import Bipolar, Polarity
 from biaspredict.model.readings import Quantity, Reading
 from biaspredict.model.stage import GROUND, Meter, Stage
-from biaspredict.predict.meters import DIODE_OHMS, DIODE_VOLTS, ohms_middle, ohms_shown
+from biaspredict.predict.meters import DIODE_OHMS, DIODE_VOLTS, ohmmeter, ohms_shown
 from biaspredict.predict.signal_probe import Ask, Signal, SignalStage
 from biaspredict.predict.spread import axes, off_middle, with_power_off
 
@@ -64,31 +64,15 @@ class Probe:
 
 def probe_of(reading: Reading, meter: Meter, signal: Signal | None = None) -> Probe:
     """The probe behind a reading. Ohms and drop need the meter's test voltage and resistance."""
-    if signal is not None:
-        ohms = meter.input_ohms(reading.value, reading.range_volts)
-        return Probe(reading.node, reading.minus, reading.quantity, ohms, name=reading.name,
-                     extra=signal.extra, signal=signal)
-    if reading.quantity is Quantity.VOLTS:
+    extra = SOUND if signal is None else signal.extra
+    if signal is not None or reading.quantity is Quantity.VOLTS:
         ohms, volts = meter.input_ohms(reading.value, reading.range_volts), 0.0
     elif reading.quantity is Quantity.DROP:
         ohms, volts = DIODE_OHMS, DIODE_VOLTS
     else:
         ohms, volts = ohmmeter(meter, reading.value)
-    return Probe(reading.node, reading.minus, reading.quantity, ohms, volts, reading.name)
-
-
-def ohmmeter(meter: Meter, near: float) -> tuple[float, float]:
-    """(internal ohms, open-circuit volts) of a meter's ohms range that suits `near` ohms.
-
-    A needle meter shows mid-scale at its internal resistance; a digital one holds its test
-    voltage below about 0.3 V across the reading (both common practice, no source).
-    """
-    if meter.needle or meter.open_volts is not None:
-        return ohms_middle(meter, near), meter.open_volts or 1.5
-    full = 200.0
-    while full < near and full < 2e7:
-        full *= 10.0
-    return full * 1.5, meter.test_volts or 0.5
+    return Probe(reading.node, reading.minus, reading.quantity, ohms, volts, reading.name,
+                 extra=extra, signal=signal)
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,9 +111,8 @@ class Predictor:
     def unpowered(self) -> Circuit:
         """With the power off; rails of which nothing is said measure `off_middle` to ground."""
         rails = tuple(
-            replace(rail, off_ohms=off_middle()) if rail.off_ohms is None else rail
-            for rail in self.stage.rails
-        )
+            rail if rail.off_ohms is not None else replace(rail, off_ohms=off_middle())
+            for rail in self.stage.rails)
         return flatten(replace(self.stage, rails=rails), powered=False)
 
     @cached_property
@@ -179,9 +162,9 @@ class Predictor:
         for extra, columns in signals.items():
             some = variations if extra is SOUND else [v.plus(extra) for v in variations]
             self._signals(some, amounts, probes, columns, look, start)
-        for k, probe in enumerate(probes):
-            if not probe.powered:
-                self._driven(variations, amounts, probe, k, look)
+        off = [k for k, probe in enumerate(probes) if not probe.powered]
+        if off:
+            self._driven(variations, amounts, [probes[k] for k in off], off, look)
         look.solved[:] &= np.isfinite(look.values).all(axis=1)
         return Observed(look.values, look.slopes, look.solved, look.volts, look.doubt)
 
@@ -209,6 +192,7 @@ class Predictor:
     ) -> None:
         """All powered readings of one state of the stage, from one solve."""
         circuit, some_probes = self.circuit, [probes[k] for k in columns]
+        places = np.asarray(columns, dtype=np.int64)
         begin = start
         if start is not None:
             # what is done to the stage may lift further leads
@@ -222,25 +206,25 @@ class Predictor:
         good = np.flatnonzero(found.solved)
         if not good.size:
             return
-        some = [variations[i] for i in good]
+        some = [variations[i] for i in good.tolist()]
         points = self._points(circuit, some, some_probes, look.at_lead[good])
         linear = linearise(circuit, some, self.axes, amounts[good], found.volts[good], points)
         open_volts = _between(found.volts[good], points)
-        look.doubt[np.ix_(good, columns)] += self._overdriven(found.volts[good], some)[:, None]
+        look.doubt[np.ix_(good, places)] += self._overdriven(found.volts[good], some)[:, None]
         ohms = np.array([probe.ohms for probe in some_probes])
         share = linear.source_ohms / (linear.source_ohms + ohms)
-        look.values[np.ix_(good, columns)] = open_volts * (1.0 - share)
-        look.slopes[np.ix_(good, columns)] = linear.slopes * (1.0 - share)[:, :, None]
+        look.values[np.ix_(good, places)] = open_volts * (1.0 - share)
+        look.slopes[np.ix_(good, places)] = linear.slopes * (1.0 - share)[:, :, None]
         moved = np.abs(open_volts * share)
         heavy = (share > LINEAR_LOADING) & (moved > LINEAR_VOLTS)
         if rough:
-            look.doubt[np.ix_(good, columns)] += np.where(heavy, ROUGHLY * moved, 0.0)
+            look.doubt[np.ix_(good, places)] += np.where(heavy, ROUGHLY * moved, 0.0)
             return
         rows, which = np.nonzero(heavy)
         if rows.size:
             self._loaded(
                 circuit, [some[i] for i in rows], amounts[good[rows]],
-                [some_probes[k] for k in which], np.asarray(columns)[which], points[rows, which],
+                [some_probes[k] for k in which], places[which], points[rows, which],
                 good[rows], look, found.volts[good[rows]],
             )
 
@@ -294,7 +278,7 @@ class Predictor:
         if not good.size:
             return
         pairs = points[good][:, None, :]
-        linear = linearise(circuit, [loaded[i] for i in good], around, amounts[good],
+        linear = linearise(circuit, [loaded[i] for i in good.tolist()], around, amounts[good],
                            found.volts[good], pairs)
         look.values[rows[good], columns[good]] = _between(found.volts[good], pairs)[:, 0]
         look.slopes[rows[good], columns[good]] = linear.slopes[:, 0]
@@ -311,7 +295,7 @@ class Predictor:
         good = np.flatnonzero(found.solved)
         if not good.size:
             return
-        some = [variations[i] for i in good]
+        some = [variations[i] for i in good.tolist()]
         points = self._points(self.circuit, some, [probes[k] for k in columns], look.at_lead[good])
         asks = [
             Ask(signal, probes[k].quantity, points[:, i], probes[k].ohms)
@@ -323,32 +307,35 @@ class Predictor:
             look.doubt[good, k] = one.doubt
 
     def _driven(
-        self, variations: Sequence[Variation], amounts: Floats, probe: Probe, column: int,
-        look: _Look,
+        self, variations: Sequence[Variation], amounts: Floats, probes: Sequence[Probe],
+        columns: Sequence[int], look: _Look,
     ) -> None:
         """Power off: the meter drives the points, ohms or junction drop are read.
 
         A capacitor that leaks at its working volts may hold at a meter's: the reading lies
         anywhere between the two.
         """
-        some = [v.plus(probe.extra) for v in variations]
-        self._off(some, amounts, probe, column, look)
-        leaky = [self._holding(v) for v in some]
-        rows = np.array([i for i, v in enumerate(leaky) if v is not None], dtype=np.int64)
-        if not rows.size:
-            return
-        width = look.values.shape[1]
-        whole = _Look(
-            np.full((len(rows), width), np.nan), np.zeros((len(rows), *look.slopes.shape[1:])),
-            np.ones(len(rows), dtype=bool), look.volts[rows], look.at_lead[rows],
-            np.zeros((len(rows), width)),
+        rows = np.tile(np.arange(len(variations)), len(probes))
+        which = np.repeat(np.arange(len(probes)), len(variations))
+        some = [v.plus(probe.extra) for probe in probes for v in variations]
+        holding = {i: tight for i, v in enumerate(some) if (tight := self._holding(v)) is not None}
+        again = np.array(list(holding), dtype=np.int64)
+        every = np.concatenate([np.arange(len(some)), again])
+        shown = self._off(
+            [*some, *holding.values()], amounts[rows[every]], [probes[k] for k in which[every]],
+            look.at_lead[rows[every]],
         )
-        self._off([v for v in leaky if v is not None], amounts[rows], probe, column, whole)
-        both = np.stack([look.values[rows, column], whole.values[:, column]])
-        look.values[rows, column] = both.mean(0)
-        look.doubt[rows, column] = np.abs(both[0] - both[1]) * 0.5 * EVEN
-        look.slopes[rows, column] = 0.5 * (look.slopes[rows, column] + whole.slopes[:, column])
-        look.solved[rows] &= whole.solved
+        first = len(some)
+        at = rows, np.asarray(columns)[which]
+        look.values[at], look.slopes[at] = shown.values[:first, 0], shown.slopes[:first, 0]
+        np.logical_and.at(look.solved, rows[every], shown.solved)
+        if not again.size:
+            return
+        held = rows[again], np.asarray(columns)[which[again]]
+        both = np.stack([look.values[held], shown.values[first:, 0]])
+        look.values[held] = both.mean(0)
+        look.doubt[held] = np.abs(both[0] - both[1]) * 0.5 * EVEN
+        look.slopes[held] = 0.5 * (look.slopes[held] + shown.slopes[first:, 0])
 
     def _holding(self, variation: Variation) -> Variation | None:
         """The same with its leaking capacitors holding; None where none leaks."""
@@ -362,21 +349,34 @@ class Predictor:
         return replace(variation, settings=kept)
 
     def _off(
-        self, variations: Sequence[Variation], amounts: Floats, probe: Probe, column: int,
-        look: _Look,
-    ) -> None:
-        """Fills one column with the stage exactly as each variation has it."""
-        points = self._points(self.unpowered, variations, [probe], look.at_lead)[:, 0]
-        rows = np.arange(len(variations))
-        self._loaded(self.unpowered, variations, amounts, [probe] * len(rows),
-                     np.full(len(rows), column), points, rows, look)
-        if probe.quantity is Quantity.DROP:
-            return
-        across = np.clip(look.values[:, column], 1e-9, probe.volts * (1 - 1e-9))
+        self, variations: Sequence[Variation], amounts: Floats, probes: Sequence[Probe],
+        at_lead: NDArray[np.bool_],
+    ) -> _Look:
+        """One column: each variation through its own probe, the stage exactly as it has it."""
+        many = len(variations)
+        look = _Look(
+            np.full((many, 1), np.nan), np.zeros((many, 1, len(self.axes))),
+            np.ones(many, dtype=bool), np.empty((many, 0)), at_lead, np.zeros((many, 1)),
+        )
+        points = np.empty((many, 2), dtype=np.int64)
+        for probe in dict.fromkeys(probes):
+            mine = [i for i, other in enumerate(probes) if other == probe]
+            points[mine] = self._points(
+                self.unpowered, [variations[i] for i in mine], [probe], at_lead[mine]
+            )[:, 0]
+        self._loaded(self.unpowered, variations, amounts, probes, np.zeros(many, dtype=np.int64),
+                     points, np.arange(many), look)
+        inner = np.array([probe.ohms for probe in probes])
+        test = np.array([probe.volts for probe in probes])
+        ohms = np.array([probe.quantity is Quantity.OHMS for probe in probes])
+        across = np.clip(look.values[:, 0], 1e-9, test * (1 - 1e-9))
         # d ln R / dV of the ohmmeter's own scale
-        gain = probe.volts / (across * (probe.volts - across))
-        look.slopes[:, column] *= gain[:, None]
-        look.values[:, column] = np.log(ohms_shown(across, probe.ohms, probe.volts))
+        gain = np.where(ohms, test / (across * (test - across)), 1.0)
+        look.slopes[:, 0] *= gain[:, None]
+        look.values[:, 0] = np.where(
+            ohms, np.log(ohms_shown(across, inner, test)), look.values[:, 0]
+        )
+        return look
 
 
 @dataclass(frozen=True, slots=True)

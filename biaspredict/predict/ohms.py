@@ -12,6 +12,7 @@ import numpy as np
 
 from biaspredict.engine.flatten import flatten
 from biaspredict.engine.linear import linearise
+from biaspredict.engine.plan import Ints
 from biaspredict.engine.solver import Floats, Solutions, Solver
 from biaspredict.errors import Unsolved
 from biaspredict.model.circuit import CLOSED, SOUND, Axis, Circuit, Device, Load, Variation
@@ -22,10 +23,10 @@ from biaspredict.predict.meters import (
     DIODE_OHMS,
     DIODE_VOLTS,
     OPEN_OHMS,
+    ohmmeter,
     ohms_shown,
     ohms_sigma,
 )
-from biaspredict.predict.observe import ohmmeter
 from biaspredict.predict.spread import axes, off_middle, rails_off, with_power_off
 
 CLIMBS = 0.05  # share of the settled reading by which a reading still moves
@@ -231,7 +232,7 @@ class _Bench:
             self._solved(self.drawer, leads, ranges, [self._wired(self.capacitors)] * len(leads)),
             inner, test,
         )
-        found = []
+        found: list[Way] = []
         for i, pair in enumerate(leads):
             climb = None
             again = i % 2 == 1 and ranges[i] == ranges[i - 1] and all(
@@ -361,7 +362,7 @@ class _Bench:
             )
 
 
-def _crossing(times: Floats, shown: Floats, far: Floats, aim: float) -> float:
+def _crossing(times: Floats, shown: Floats, far: Ints, aim: float) -> float:
     """Seconds at which the reading passes `aim` for good; far: where it is below."""
     if not far.size:
         return 0.0

@@ -1,4 +1,4 @@
-"""Ohms with the power off: against a solve by hand, a needle's scale, and the facts of the trade."""
+"""Ohms with the power off: against a solve by hand, a needle's scale, facts of the trade."""
 
 from __future__ import annotations
 
@@ -14,8 +14,13 @@ from biaspredict.model.readings import Quantity, Reading
 from biaspredict.model.stage import Meter, Stage
 from biaspredict.notation import read_stage
 from biaspredict.notation.typed import read_meter, read_place
-from biaspredict.predict.meters import ohms_middle, ohms_shown, ohms_sigma, reading_sigma
-from biaspredict.predict.observe import ohmmeter
+from biaspredict.predict.meters import (
+    ohmmeter,
+    ohms_middle,
+    ohms_shown,
+    ohms_sigma,
+    reading_sigma,
+)
 from biaspredict.predict.ohms import Ohms, OhmsAt, Place, opened, predict_ohms
 from tests.predict.by_scipy import NODES, TEXT, Leads, after, settled
 
@@ -187,7 +192,7 @@ def test_places_and_meters_as_typed() -> None:
     assert (across.node, across.minus) == ("VA", "Q1.collector")
     assert NEEDLE.open_volts == 1.5
     assert read_meter("10 MEG test 0.4 V").test_volts == 0.4
-    with pytest.raises(InputError, match="Q1.bse"):
+    with pytest.raises(InputError, match=r"Q1\.bse"):
         read_place("Q1.bse", STAGE)
     with pytest.raises(InputError, match="the meter 'foo'"):
         read_meter("foo")

@@ -1,0 +1,156 @@
+"""Ohms, drops and lower bounds as evidence, and which ohms reading is worth asking for."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from biaspredict.infer.evidence import Explainer
+from biaspredict.infer.faults import catalogue
+from biaspredict.infer.priors import standard_priors
+from biaspredict.infer.ranking import rank
+from biaspredict.infer.splits import Outcome, decides, splits
+from biaspredict.infer.tasks import task_of
+from biaspredict.infer.touches import touches
+from biaspredict.model.circuit import SOUND as AS_DRAWN
+from biaspredict.model.circuit import Variation
+from biaspredict.model.readings import Quantity
+from biaspredict.model.stage import Meter
+from biaspredict.pipeline import ranker
+from biaspredict.predict.conditions import axes_as_read
+from biaspredict.predict.meters import ohmmeter
+from biaspredict.predict.observe import Predictor, Probe
+from tests.kinds.bench import LINE, LINE_OFF, first, judged, ranked, readings_of, stage_of
+
+ACROSS_R1 = Probe("VA", "Q1.base", Quantity.OHMS, *ohmmeter(Meter(), 43e3))
+SCRATCHY = """meter 10 MEG 1% + 2 digits
+rail B+ 22.0
+VA 18.84
+Q1.collector 12.44
+Q1.base 2.03
+Q1.emitter 1.37
+"""
+
+
+def test_across_r1_reads_nearly_the_same_whether_it_drifted_or_not() -> None:
+    """Bench practice: 42.4k sound, 45.3k with R1 at 330k; simulated with ngspice 39 apart."""
+    predictor = Predictor(stage_of(LINE_OFF), ranker())
+    drifted = Variation(settings=(("R1.ohms", 330e3),))
+    seen = predictor.observe(
+        [AS_DRAWN, drifted], np.zeros((2, len(predictor.axes))), [ACROSS_R1]
+    )
+    shown = np.exp(seen.values[:, 0])
+    # the figures are without the meter's own conduction of the junctions: within 1 %
+    assert shown == pytest.approx([42.4e3, 45.3e3], rel=0.01)
+    # healthy 10 % parts alone spread it by more than half of that difference
+    spread = float(np.sqrt(((seen.slopes[0, 0] * predictor.sigmas) ** 2).sum()))
+    assert spread > 0.5 * np.log(45.3 / 42.4)
+
+
+def test_advice_that_cannot_decide_is_not_given() -> None:
+    """R1 high or gain low: ohms across R1 in place cannot tell, with one leg lifted they do."""
+    of = stage_of(LINE_OFF)
+    read = readings_of(SCRATCHY, of)
+    predictor = Predictor(of, ranker(), axes_as_read(of, read))
+    explainer = Explainer(predictor, task_of(read, of))
+    known = catalogue(of, standard_priors())
+    two = [f for f in known if f.key in {("R1", "drift up"), ("Q1", "low gain")}]
+    assert len(two) == 2
+    ranking = rank(explainer, two)
+    open_to = touches(of, read.meter, explainer.task.probes, ["R1", "Q1"])
+    words = {split.touch.words for split in splits(explainer, ranking, open_to)}
+    assert "ohms of R1 with one leg lifted" in words
+    assert not {w for w in words if w.startswith("ohms across R1")}
+    assert [t for t in open_to if t.words.startswith("ohms across R1")], "it was considered"
+
+
+def test_what_decides() -> None:
+    before = {("R1",): 0.4, ("sound",): 0.4, ("Q1",): 0.2}
+    told = [Outcome(0, 1, 0.5, ((("R1",), 0.95), (("sound",), 0.05)))]
+    vague = [Outcome(0, 1, 0.5, ((("R1",), 0.55), (("sound",), 0.30), (("Q1",), 0.15)))]
+    assert decides(told, before)
+    assert not decides(vague, before)
+
+
+def test_ohms_alone_find_a_drifted_resistor() -> None:
+    found, _ = ranked(LINE_OFF, "ohms Q1.emitter 1.62k\nohms VA 5.4k\nohms Q1.base 38.5k\n")
+    assert first(found) == ("R4", "drift up")
+    severity = found.suspects[0].severities[0]
+    assert severity is not None
+    assert severity.low < 1.62 < severity.high
+
+
+def test_sound_ohms_are_sound() -> None:
+    found, rows = ranked(
+        LINE_OFF, "ohms B+ 3.26k\nohms Q1.emitter 1.03k\nohms VA 5.5k\nohms Q1.base 37k\n")
+    assert found.sound > 0.5
+    assert all(row.inside for row in rows)
+
+
+def test_ohms_and_volts_together() -> None:
+    """The volts suspect R1 too; 43.6K at the base says that it has drifted, or a sound 38.4K."""
+    shares = {}
+    for ohms in ("38.4k", "43.6k"):
+        found, rows = ranked(LINE_OFF, SCRATCHY + f"ohms Q1.base {ohms}\n")
+        assert len(rows) == 6
+        shares[ohms] = sum(s.weight for s in found.suspects if s.parts == ("R1",))
+    assert shares["43.6k"] > 2.0 * shares["38.4k"]
+
+
+def test_over_is_a_lower_bound() -> None:
+    """An open emitter resistor: the meter shows overload, which 1K would never do."""
+    found, rows = ranked(LINE_OFF, "ohms Q1.emitter over\nohms VA 5.4k\n")
+    assert first(found) == ("R4", "open")
+    assert rows[0].reading.over
+    assert not rows[0].inside
+
+
+def test_over_where_nothing_conducts_is_sound() -> None:
+    loose = LINE_OFF.replace("output OUT into 47K\n", "")
+    found, rows = ranked(loose, "ohms OUT over\nohms Q1.emitter 1.0k\n")
+    assert found.sound > 0.5
+    assert rows[0].inside
+
+
+def test_a_bound_that_is_met_says_nothing_more() -> None:
+    """Over 20M and over 1M agree alike with an open point."""
+    loose = LINE_OFF.replace("output OUT into 47K\n", "")
+    high, _ = ranked(loose, "ohms OUT over 20M\n")
+    low, _ = ranked(loose, "ohms OUT over 1M\n")
+    assert high.sound == pytest.approx(low.sound, abs=0.01)
+
+
+def test_a_short_reads_near_nothing() -> None:
+    found, _ = ranked(LINE_OFF, "ohms Q1.emitter 0.9\nohms VA 5.4k\n")
+    assert first(found) == ("C3", "short")
+
+
+def test_the_diode_range_sees_an_open_and_a_shorted_junction() -> None:
+    opened, _ = ranked(
+        LINE_OFF, "drop Q1.base to Q1.emitter over\ndrop Q1.base to Q1.collector 0.58\n")
+    assert first(opened)[0] == "Q1"
+    shorted, _ = ranked(LINE_OFF, "drop Q1.base to Q1.emitter 0.002\n")
+    assert first(shorted)[0] == "Q1"
+    sound, _ = ranked(LINE_OFF, "drop Q1.base to Q1.emitter 0.652\n")
+    assert sound.sound > 0.5
+
+
+def test_a_leak_may_hide_at_an_ohmmeters_volts() -> None:
+    """A leaking electrolytic and a sound one may both show the same ohms: it stays suspect."""
+    found, _ = ranked(LINE_OFF, SCRATCHY + "ohms across C1 51k\n")
+    assert ("C1", "leak") in {s.faults[0].key for s in found.suspects if s.group == 1}
+
+
+def test_a_rail_that_measures_nobody_knows_what_accuses_nobody() -> None:
+    """Without `off` on the rail's line any ohms at VA above R5's are possible."""
+    for ohms in ("2.3k", "100k"):
+        assert ranked(LINE, f"ohms VA {ohms}\n")[0].sound > 0.5
+    assert ranked(LINE_OFF, "ohms VA 2.3k\n")[0].sound < 0.5
+
+
+def test_the_outcome_of_an_ohms_touch_is_predicted_with_its_caution() -> None:
+    verdict = judged(LINE_OFF, SCRATCHY)
+    asked = [s for s in verdict.splits if s.touch.probe.quantity is Quantity.OHMS]
+    for split in asked:
+        assert split.outcomes
+        assert any("discharge" in caution for caution in split.touch.cautions)
