@@ -14,7 +14,7 @@ import pytest
 from biaspredict import pipeline
 from biaspredict.cli import main
 from biaspredict.engine.ngspice import Ngspice
-from biaspredict.predict.supply import supply
+from biaspredict.predict.at_rest import at_rest
 from biaspredict.predict.supply_concerns import concerns
 from biaspredict.report import data, data_renew, data_supply, renewing, supplying
 from biaspredict.report.data_renew import COLUMNS
@@ -114,14 +114,14 @@ def test_other_pages_say_what_the_winding_was_taken_for(
     ids=["reversed", "volts", "arrow", "fuse", "no reservoir"],
 )
 def test_supplies_that_are_amiss(text: str, code: str) -> None:
-    found = concerns(supply(supplies.stage(text), Ngspice()))
+    found = concerns(at_rest(supplies.stage(text), Ngspice()))
     assert [finding.code for finding in found] == [code]
     assert found[0].remedy
 
 
 @pytest.mark.parametrize("text", [supplies.HALF_WAVE, supplies.CHOKE, supplies.DOUBLER])
 def test_sound_supplies_have_nothing_amiss(text: str) -> None:
-    assert concerns(supply(supplies.stage(text), Ngspice())) == ()
+    assert concerns(at_rest(supplies.stage(text), Ngspice())) == ()
 
 
 def test_proof_of_a_supply_over_time(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
