@@ -30,7 +30,7 @@ OPTIONS = (
     "temp={celsius!r} tnom={celsius!r}"
 )
 # Asked for more over time, a stage of high gain takes ever smaller steps until the run stops.
-OVER_TIME = OPTIONS.replace("vntol=1e-8", "vntol=1e-6")
+OVER_TIME = OPTIONS.replace("vntol=1e-8", "vntol=1e-6").replace("abstol=1e-14", "abstol=1e-12")
 KEY = "key"  # a node whose volts tell one run from every other
 FLAT = 1e30  # Early volts of a transistor without that effect
 ICBO_IDEALITY = 2.0

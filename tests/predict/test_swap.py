@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -191,6 +192,21 @@ def test_thump_of_a_capacitor_coupled_output() -> None:
     found = turn_on(stage_of(DIVIDER), REFEREE)
     assert 1.0 < found.thumps["OUT"] < 22.0
     assert found.seconds["B+"] == pytest.approx(0.0, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("name", "change"),
+    # A gain of thousands, and a pair that is driven hard: runs that once took minutes or stopped.
+    [("coupled-pair", "C6=22 uF"), ("phono-pair", "C2=47 uF"), ("direct-pair", "R4=6.8")],
+)
+def test_turn_on_ends(name: str, change: str) -> None:
+    stage = named(name)
+    (read,) = read_changes(stage, [change])
+    then = replace(stage, parts=tuple(
+        read.after if part.ref == read.after.ref else part for part in stage.parts
+    ))  # fmt: skip
+    found = turn_on(then, REFEREE)
+    assert None not in found.seconds.values()
 
 
 def test_ripple_where_a_supply_is_in_the_stage() -> None:
