@@ -15,12 +15,32 @@ from biaspredict.report.sheet.figure import Figure
 from biaspredict.report.sheet.markup import Html, join, table, tag
 from biaspredict.report.sheet.pieces import box, checks, reason, section, span
 
+LARGEST = 1.35  # times the drawing's own size
+
 
 def drawing(picture: Figure) -> Html:
     """The drawing, or why there is none."""
     if not picture.svg:
         return reason(f"Not drawn: {picture.reason}")
-    return tag("div", Html(picture.svg), class_="drawing")
+    # On a screen letters keep their size, and the drawing is moved under the eye; on paper it is
+    # as large as the paper, but not larger than life.
+    wide = picture.paper.width
+    sizes = f"--natural: {wide:.0f}px; max-width: {wide * LARGEST:.0f}px"
+    return tag("div", Html(picture.svg), class_="drawing", style=sizes)
+
+
+def pieces(picture: Figure) -> Html | None:
+    """The drawing again in parts, for paper only."""
+    paper = picture.paper
+    count = len(paper.pieces)
+    if not count:
+        return None
+    return join([
+        tag("div", tag("p", f"Drawing, part {number} of {count}", class_="small"),
+            tag("div", Html(piece), class_="drawing"),
+            class_="piece lying" if paper.pieces_lie else "piece")
+        for number, piece in enumerate(paper.pieces, start=1)
+    ])
 
 
 def transcription(sheet: Worksheet) -> Html:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from biaspredict.errors import BiaspredictError
@@ -17,19 +17,18 @@ from biaspredict.report.drawing.draw import draw
 from biaspredict.report.drawing.marks import Touch
 from biaspredict.report.drawing.records import Mark
 from biaspredict.report.drawing.records import Verdict as Judged
-from biaspredict.report.drawing.svg import UNIT
+from biaspredict.report.sheet.cutting import Paper, on_paper
 
-UPRIGHT = 860.0  # width of a drawing, in its own units, up to which it reads well on A4 upright
 WORTH_A_FRAME = 0.05  # weight from which a suspect is framed
 
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """svg: the drawing, "" where it was declined; reason: why. lying: wants a page on its side."""
+    """svg: the drawing, "" where it was declined; reason: why. paper: how it is printed."""
 
     svg: str
-    lying: bool = False
     reason: str = ""
+    paper: Paper = field(default_factory=Paper)
 
 
 def figure(sheet: Worksheet, folder: Path | None = None) -> Figure:
@@ -52,7 +51,7 @@ def figure(sheet: Worksheet, folder: Path | None = None) -> Figure:
         )
     except BiaspredictError as problem:
         return Figure("", reason=" ".join(f"{problem.fact}. {problem.remedy}".split()))
-    return Figure(svg, layout.width * UNIT > UPRIGHT)
+    return Figure(svg, paper=on_paper(svg, layout))
 
 
 def marks(verdict: Verdict) -> Iterator[Mark]:

@@ -67,61 +67,56 @@ def _ohms(sheet: Worksheet) -> Html:
         why = sheet.withheld.get("ohms") or sheet.withheld.get("volts", "")
         points = [rail.name for rail in sheet.stage.rails]
         points += [p.touch.probe.node for p in sheet.plan if p.touch.probe.minus is None]
-        rows = [(box(), node, "", "") for node in dict.fromkeys(points)]
         return join(
             reason(f"No ohms can be expected here. {why}"),
-            table(("", "Ohms to ground", "Read, red here", "Read, black here"), rows,
-                  kinds=("tick", "", "write", "write"), class_="wide"),
+            table(
+                ("", "Ohms to ground", "Read, red here", "Read, black here"),
+                [(box(), node, "", "") for node in dict.fromkeys(points)],
+                kinds=("tick", "name", "write", "write"), class_="wide",
+            ),
         )
     printed = _printed(sheet)
     read = {**by_point(sheet.work.before), **by_point(sheet.work.after)}
-    both = not all(at.same for at in sheet.ohms.places)
-    heads = ["", "Point to ground", *(("Red lead here", "Black lead here") if both else
-                                      ("Ohms, either way round",))]
-    kinds = ["tick", "name", *["band"] * (2 if both else 1)]
-    if printed:
-        heads.append("Printed")
-        kinds.append("figure")
-    heads += ["Read, red here", "Read, black here"] if both else ["Read"]
-    kinds += ["write"] * (2 if both else 1)
+    heads = ["", "Point to ground", "On it", "Ohms", "Printed", "Read"]
+    kinds = ["tick", "name", "", "ohms", "figure", "write"]
+    rows = [row for at in sheet.ohms.places for row in _rows(at, sheet.ohms, printed, read)]
+    if not printed:
+        rows = [[*row[:4], row[5]] for row in rows]
+        del heads[4], kinds[4]
     return join(
-        table(heads, [
-            _row(at, sheet.ohms, both, printed if printed else None, read)
-            for at in sheet.ohms.places
-        ], kinds=kinds, class_="wide"),
+        table(heads, rows, kinds=kinds, class_="wide"),
         tag("p", _legend(sheet.ohms), class_="small"),
         [tag("p", line, class_="small") for line in _unknown(sheet.ohms)],
         _drops(sheet, read),
     )
 
 
-def _row(
-    at: OhmsAt, found: Ohms, both: bool, printed: Mapping[str, str] | None,
-    read: Mapping[Point, tuple[Reading, ...]],
-) -> list[object]:
+def _rows(
+    at: OhmsAt, found: Ohms, printed: Mapping[str, str], read: Mapping[Point, tuple[Reading, ...]]
+) -> Iterator[list[object]]:
+    """One row where both ways round tell the same, else one for each."""
     place = at.place
-    red_read = read.get((Quantity.OHMS, place.node, place.minus, None), ())
-    black_read = read.get((Quantity.OHMS, GROUND, place.node, None), ())
+    red = read.get((Quantity.OHMS, place.node, place.minus, None), ())
+    black = read.get((Quantity.OHMS, GROUND, place.node, None), ())
+    name = tag("strong", place.name)
+    chart = printed.get(place.node, "")
     if place.node in found.unknown:
-        ways = [f"below {UNSAFE:.0f}: do not switch on", "the same"]
+        yield [box(bool(red)), name, "red", f"below {UNSAFE:.0f}: do not switch on", chart,
+               told((*red, *black))]
     elif at.same:
-        ways = [_way(at.red), "the same"]
+        yield [box(bool(red or black)), name, "either", _way(at.red), chart, told((*red, *black))]
     else:
-        ways = [_way(at.red), _way(at.black)]
-    row: list[object] = [box(bool(red_read or black_read)), tag("strong", place.name)]
-    row += ways if both else ways[:1]
-    if printed is not None:
-        row.append(printed.get(place.node, ""))
-    return [*row, told(red_read), told(black_read)] if both else [
-        *row, told((*red_read, *black_read))
-    ]
+        yield [box(bool(red)), name, "red", _way(at.red), chart, told(red)]
+        yield [box(bool(black)), name, "black", _way(at.black), "", told(black)]
 
 
-def _way(way: Way) -> str:
+def _way(way: Way) -> Html:
     if opened(way.ohms):
-        return "over" if opened(way.low) else f"over {_plain(way.low)}"
+        return join("over" if opened(way.low) else f"over {_plain(way.low)}")
     climbs = "" if way.climb is None else ", climbs"
-    return f"{_plain(way.ohms)} ({_plain(way.low)} to {_plain(way.high)}){climbs}"
+    return join(
+        f"{_plain(way.ohms)} ", tag("span", f"({_plain(way.low)} to {_plain(way.high)}){climbs}")
+    )
 
 
 def _plain(ohms: float) -> str:
@@ -176,7 +171,7 @@ def _drops(sheet: Worksheet, read: Mapping[Point, tuple[Reading, ...]]) -> Html 
         "div", tag("h3", "Junctions on the diode range, in place"),
         table(
             ("", "Junction", "Conducts", "95 % between", "Other way",
-             "Read", "Read, other way"),
+             "Read", "Reversed"),
             rows, kinds=("tick", "name", "figure", "band", "figure", "write", "write"),
             class_="wide",
         ),

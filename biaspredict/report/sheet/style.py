@@ -43,13 +43,15 @@ th { text-align: left; font-size: 10pt; line-height: 1.15; vertical-align: botto
   padding: 0.5mm 1.5mm; border-bottom: 0.5mm solid #000; }
 td { padding: 0.8mm 1.5mm; border-bottom: 0.2mm solid #000; vertical-align: middle;
   height: 7.6mm; }
-td.name { min-width: 33mm; }
+td.name { min-width: 38mm; }
+td.ohms { font-weight: bold; }
+td.ohms span { font-weight: normal; white-space: nowrap; }
 td.mark, th.mark { font-weight: bold; white-space: nowrap; }
-td.band, th.band { white-space: nowrap; }
+td.band { white-space: nowrap; }
 td.figure, th.figure { text-align: right; white-space: nowrap; }
 td.tick, th.tick { width: 8mm; }
-td.count, th.count { width: 9mm; text-align: right; }
-td.write { border-left: 0.2mm solid #000; min-width: 22mm; }
+td.count, th.count { width: 9mm; text-align: right; white-space: nowrap; }
+td.write { border-left: 0.2mm solid #000; min-width: 20mm; }
 td.write:last-child { border-right: 0.2mm solid #000; }
 td.strong, .strong { font-weight: bold; }
 table.low td { height: auto; }
@@ -60,7 +62,8 @@ td.whole { font-size: 10.5pt; font-weight: bold; border: 0.5mm solid #000; }
 
 @media screen {
   .sheet + .sheet { border-top: 1mm solid #000; margin-top: 12mm; padding-top: 6mm; }
-  .drawing svg { min-width: 42em; }
+  .drawing svg { min-width: var(--natural); }
+  .piece { display: none; }
 }
 @media screen and (max-width: 600px) {
   body { font-size: 16px; padding: 10px; }
@@ -86,7 +89,10 @@ td.whole { font-size: 10.5pt; font-weight: bold; border: 0.5mm solid #000; }
   .sheet:first-child { break-before: auto; }
   .drawing { overflow: visible; break-inside: avoid; }
   .drawing svg { max-height: 235mm; }
-  .lying .drawing svg { max-height: 148mm; }
+  .lying .drawing svg { max-height: 140mm; }
+  .piece { break-before: page; break-after: page; }
+  .piece .drawing svg { max-height: 250mm; }
+  .piece.lying .drawing svg { max-height: 160mm; }
   .step { break-inside: auto; }
   .keep { break-inside: avoid; }
 }
