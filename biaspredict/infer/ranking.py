@@ -91,13 +91,11 @@ def components_of(faults: Sequence[Fault], log_prior: float | None = None) -> li
             width = CELL * math.log(cells[1] / cells[0])
         share = odds - math.log(len(cells))
         touched = fault.joint / 2.0 if fault.lead is not None else 0.0
-        for cell in cells:
-            found.append(Component((fault,), (cell,), (width,), share + math.log1p(-touched)))
+        pad = share + math.log1p(-touched)
+        found.extend(Component((fault,), (cell,), (width,), pad) for cell in cells)
         if touched > 0:
-            for cell in cells:
-                found.append(
-                    Component((fault,), (cell,), (width,), share + math.log(touched), True)
-                )
+            lead = share + math.log(touched)
+            found.extend(Component((fault,), (cell,), (width,), lead, True) for cell in cells)
     return found
 
 
@@ -195,7 +193,8 @@ def _severity(
     low, middle, high = normal_mixture_range(
         np.array(means), np.array(sigmas), share / share.sum(), (0.05, 0.5, 0.95)
     )
-    assert fault.least is not None and fault.most is not None
+    assert fault.least is not None
+    assert fault.most is not None
     inside = np.clip(np.exp([middle, low, high]), fault.least, fault.most)
     return Severity(float(inside[0]), float(inside[1]), float(inside[2]), fault.unit)
 

@@ -181,6 +181,6 @@ def lifted(circuit: Circuit, lifts: tuple[tuple[str, float], ...]) -> Circuit:
         spare = f"{lead} (lead)"
         nodes.append(spare)
         elements.append(Element(lead, Device.RESISTOR, (spare, element.nodes[which]), (ohms,)))
-        legs = element.nodes[:which] + (spare,) + element.nodes[which + 1 :]
+        legs = (*element.nodes[:which], spare, *element.nodes[which + 1 :])
         elements[place] = replace(element, nodes=legs)
     return Circuit(tuple(nodes), tuple(elements), circuit.celsius)

@@ -54,6 +54,9 @@ class Reading:
     origin: Span | None = field(default=None, compare=False)
 
 
+USUAL_METER = Meter()
+
+
 @dataclass(frozen=True, slots=True)
 class Readings:
     """A set of readings of one stage on one day.
@@ -68,7 +71,7 @@ class Readings:
     title: str
     entries: tuple[Reading, ...]
     day: date | None = None
-    meter: Meter = Meter()
+    meter: Meter = USUAL_METER
     celsius: float | None = None
     line_volts: float | None = None
     minutes: float | None = None

@@ -118,15 +118,23 @@ class Chart:
     origin: Span | None = field(default=None, compare=False)
 
 
+# What old sheets leave unsaid (common practice, no source).
+RESISTORS = Tolerance(0.10, 0.10)
+CAPACITORS = Tolerance(0.20, 0.20)
+ELECTROLYTICS = Tolerance(0.10, 0.50)
+RAILS = Tolerance(0.05, 0.05)
+POTS = Tolerance(0.20, 0.20)
+
+
 @dataclass(frozen=True, slots=True)
 class Assumptions:
     """What holds where the sheet says nothing; `given` names those the file states itself."""
 
-    resistors: Tolerance = Tolerance(0.10, 0.10)
-    capacitors: Tolerance = Tolerance(0.20, 0.20)
-    electrolytics: Tolerance = Tolerance(0.10, 0.50)
-    rails: Tolerance = Tolerance(0.05, 0.05)
-    pots: Tolerance = Tolerance(0.20, 0.20)
+    resistors: Tolerance = RESISTORS
+    capacitors: Tolerance = CAPACITORS
+    electrolytics: Tolerance = ELECTROLYTICS
+    rails: Tolerance = RAILS
+    pots: Tolerance = POTS
     temperature: float = 25.0
     age_years: float | None = None
     bare_capacitors: float | None = None

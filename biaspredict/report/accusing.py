@@ -27,11 +27,10 @@ def page(stage: Stage, readings: Readings, verdict: Verdict, *, everything: bool
     told = "\n".join(_ledger(verdict.ledger, loaded))
     if told:
         blocks.append("From the readings alone, by Ohm's law:\n" + told)
-    for said in (
+    blocks.extend("\n".join(said) for said in (
         asides.doubts(verdict.doubts), asides.meters(verdict.loading),
         asides.charts(verdict.charts),
-    ):
-        blocks.append("\n".join(said))
+    ))
     blocks.append("\n".join(_answer(verdict, everything)))
     blocks.append("\n".join(asides.unknowns(verdict.unknowns)))
     blocks.append("\n".join(_next(verdict)))

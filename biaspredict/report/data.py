@@ -8,8 +8,8 @@ from collections.abc import Iterable
 from typing import Any
 
 from biaspredict.findings import Finding
-from biaspredict.infer.ranking import Severity, Suspect
 from biaspredict.infer.charts import ChartCheck
+from biaspredict.infer.ranking import Severity, Suspect
 from biaspredict.infer.splits import Split
 from biaspredict.infer.verdict import Verdict
 from biaspredict.model.readings import Quantity, Reading
