@@ -140,7 +140,7 @@ def test_a_hundred_parts_are_drawn_in_rows() -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", range(40))
-def test_wild_stages_hardly_collide(seed: int) -> None:
-    one, volts = wild_stage(1000 + seed)
-    assert len(collisions(draw(one, volts))) <= 2
+def test_hardly_any_wild_stage_collides() -> None:
+    found = [collisions(draw(*wild_stage(seed))) for seed in range(1000, 1040)]
+    assert max(len(one) for one in found) <= 1
+    assert sum(1 for one in found if one) <= 4

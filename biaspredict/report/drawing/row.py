@@ -23,6 +23,7 @@ from biaspredict.report.drawing.slots import (
     Label,
     choose,
     extra_room,
+    moved_clear,
 )
 from biaspredict.report.drawing.stack import extents
 
@@ -55,6 +56,7 @@ def lay_row(sketch: Sketch, labels: Sequence[Label]) -> Row:
         heights = stack.place(extra, _beside(sketch, columns, chosen, heights))
         outlines = [outline(sketch, c, heights, stack.spans, p) for p, c in enumerate(columns)]
         boxes = [list(o.boxes) for o in outlines]
+        chosen = moved_clear(chosen, boxes, heights)
         full = [list(held) for held in boxes]
         for line in sketch.lines:
             if line.ground and line.track >= 0:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from biaspredict.report.drawing import lettering
@@ -228,10 +228,25 @@ def extra_room(
     return extra
 
 
-def beside(chosen: Sequence[Chosen]) -> Mapping[tuple[int, int], tuple[Chosen, ...]]:
-    """(place, line) to the labels set at that column on that line."""
-    found: dict[tuple[int, int], tuple[Chosen, ...]] = {}
+def moved_clear(
+    chosen: Sequence[Chosen], boxes: Sequence[Sequence[Box]], heights: Heights
+) -> list[Chosen]:
+    """The labels moved outwards past whatever of their own column still stands in their way."""
+    placed: dict[int, list[Box]] = {}
+    clear = []
     for one in chosen:
-        key = (one.place, one.label.line)
-        found[key] = (*found.get(key, ()), one)
-    return found
+        y = heights.lines[one.label.line]
+        own = [b for b in boxes[one.place] if not b.what.startswith(("wire", "ring"))]
+        own += placed.get(one.place, [])
+        for _ in range(len(own)):
+            met = [b for b in own if one.box(y).meets(b, 0.02)]
+            if not met:
+                break
+            if one.side == RIGHT:
+                by = max(b.x2 for b in met) + CLEAR - one.x1
+            else:
+                by = min(b.x1 for b in met) - CLEAR - one.x2
+            one = replace(one, x1=one.x1 + by, x2=one.x2 + by)
+        placed.setdefault(one.place, []).append(one.box(y))
+        clear.append(one)
+    return clear
