@@ -12,6 +12,7 @@ from biaspredict.commands import (
     bias,
     common,
     corners,
+    lesson,
     log,
     ohms,
     proof,
@@ -22,7 +23,7 @@ from biaspredict.commands import (
     swap,
 )
 
-COMMANDS = (proof, bias, ohms, corners, swap, renew, supply, suspect, bench, log, sheet)
+COMMANDS = (proof, bias, ohms, corners, swap, renew, supply, suspect, bench, log, sheet, lesson)
 INTERRUPTED = 130  # as shells report a Ctrl-C
 
 

@@ -21,7 +21,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("cli",),
     ("commands",),
     ("bench",),
-    ("benchwork", "worksheets"),
+    ("benchwork", "worksheets", "classroom"),
     ("pipeline",),
     ("report",),
     ("infer",),

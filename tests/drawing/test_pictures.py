@@ -29,7 +29,7 @@ def test_svg_is_written_as_it_is(tmp_path: Path, svg: str) -> None:
 def test_png_and_pdf(tmp_path: Path, svg: str) -> None:
     pytest.importorskip("cairosvg", reason="the extra `pictures` is not installed")
     save(svg, tmp_path / "a.png")
-    save(svg, str(tmp_path / "a.PDF"))
+    save(svg, tmp_path / "a.PDF")
     assert (tmp_path / "a.png").read_bytes().startswith(b"\x89PNG\r\n")
     assert (tmp_path / "a.PDF").read_bytes().startswith(b"%PDF-")
     width, height = (int.from_bytes((tmp_path / "a.png").read_bytes()[k : k + 4]) for k in (16, 20))
@@ -53,10 +53,30 @@ def test_another_ending_is_refused(tmp_path: Path, svg: str) -> None:
     assert ".svg, .png or .pdf" in caught.value.remedy
 
 
+@pytest.mark.parametrize("name", ["a.svg", "a.png", "a.pdf"])
+def test_a_file_of_another_program_is_left_alone_and_an_own_one_written_anew(
+    tmp_path: Path, svg: str, name: str
+) -> None:
+    file = tmp_path / name
+    file.write_text("<svg>somebody's work</svg>")
+    with pytest.raises(InputError, match="no drawing of this program"):
+        save(svg, file)
+    assert file.read_text() == "<svg>somebody's work</svg>"
+    file.unlink()
+    if name != "a.svg":
+        pytest.importorskip("cairosvg", reason="the extra `pictures` is not installed")
+    save(svg, file)
+    before = file.read_bytes()
+    save(svg, file)
+    assert len(file.read_bytes()) == len(before)
+
+
 def test_a_place_that_is_not_there_leaves_nothing_behind(tmp_path: Path, svg: str) -> None:
     with pytest.raises(InputError, match="cannot be written"):
         save(svg, tmp_path / "no" / "a.svg")
     (tmp_path / "b.svg").mkdir()
-    with pytest.raises(InputError, match="cannot be written"):
+    with pytest.raises(InputError, match="no drawing of this program"):
         save(svg, tmp_path / "b.svg")
+    with pytest.raises(InputError, match="no file can have this name"):
+        save(svg, tmp_path / "c\x00.svg")
     assert [f.name for f in tmp_path.iterdir()] == ["b.svg"]

@@ -249,16 +249,17 @@ def saturated(sheet: Sheet, t: Transistor) -> Iterator[Step]:
     fixed = f"with V_BE {v(t.vbe)} and V_CE {v(left)} both fixed"
     sums = "the currents into the three leads must add up to nothing"
     yield Step(t.ref, f"base current, {fixed}", sums, t.key(What.BASE), ib, inputs,
-               lambda values: solve(values)[0], notes=(note,))
+               lambda values: solve(values)[0], notes=(note,), assumes=(vce,))
     yield Step(t.ref, f"collector current, {fixed}", sums, t.key(What.COLLECTOR), ic, inputs,
-               lambda values: solve(values)[1], notes=(note,))
+               lambda values: solve(values)[1], notes=(note,), assumes=(vce,))
     base, collector = t.key(What.BASE), t.key(What.COLLECTOR)
     yield Step(t.ref, "emitter current: both together", f"{a(ic)} + {a(ib)}",
                t.key(What.EMITTER), ic + ib, ((collector, ic), (base, ib)),
                lambda values: values[collector] + values[base])
     if t.emitter not in sheet.volts:
         yield Step(t.ref, f"{t.ref}.emitter", "what its resistors leave at that current",
-                   volts(t.emitter), at_emitter, inputs, lambda values: solve(values)[2])
+                   volts(t.emitter), at_emitter, inputs, lambda values: solve(values)[2],
+                   assumes=(vce,))
     if t.base not in sheet.volts:
         yield junction_up(t, at_emitter)
     if t.collector not in sheet.volts:
@@ -266,7 +267,7 @@ def saturated(sheet: Sheet, t: Transistor) -> Iterator[Step]:
         yield Step(t.ref, f"{t.ref}.collector, {v(left)} from the emitter",
                    difference(at_emitter, -t.sign * left), volts(t.collector),
                    at_emitter + t.sign * left, ((e, at_emitter), (vce, left)),
-                   lambda values: values[e] + t.sign * values[vce])
+                   lambda values: values[e] + t.sign * values[vce], assumes=(vce,))
 
 
 def _left_across(sheet: Sheet, t: Transistor) -> float:

@@ -106,7 +106,7 @@ def feed(
     for i, key, way, value in drawn:
         weights[key] = weights.get(key, 0.0) + float(column[i]) * way
         values[key] = value
-    star, through = _star(node, arms, known, {inside[i] for i, *_ in drawn})
+    star, through = star_of(node, arms, known, {inside[i] for i, *_ in drawn})
     told = tuple((key, weight) for key, weight in weights.items() if weight)
     total = sum(weight * values[key] for key, weight in told)
     return Feed(node, total, float(column[0]), told, values, star, inside, through)
@@ -134,7 +134,7 @@ def conductances(
     return matrix, edges
 
 
-def _star(
+def star_of(
     node: str, arms: Collection[Arm], known: Mapping[str, float], tapped: Collection[str]
 ) -> tuple[tuple[Arm, ...] | None, Arm | None]:
     """Resistances in series made one, and those side by side, until all meet at one point.
@@ -152,7 +152,8 @@ def _star(
                                                             second.ohms)
             ohms = first.ohms * turned.ohms / (first.ohms + turned.ohms)
             left = [a for a in left if a not in pair]
-            left.append(Arm(f"{first.words} beside {turned.words}", first.a, first.b, ohms))
+            words = f"{_within(first, ' + ')} beside {_within(turned, ' + ')}"
+            left.append(Arm(words, first.a, first.b, ohms))
             continue
         dead = next(_dead_ends(left, node, known, tapped), None)
         if dead is not None:
@@ -163,7 +164,7 @@ def _star(
             break
         first, second, middle = link
         left = [a for a in left if a not in (first, second)]
-        words = f"{first.words} + {second.words}"
+        words = f"{_within(first, ' beside ')} + {_within(second, ' beside ')}"
         left.append(
             Arm(words, first.other(middle), second.other(middle), first.ohms + second.ohms)
         )
@@ -176,6 +177,11 @@ def _star(
         if all(hub in (a.a, a.b) and a.other(hub) in known for a in rest):
             return tuple(rest), here[0]
     return None, None
+
+
+def _within(arm: Arm, other: str) -> str:
+    """Its words, in brackets where they are joined the other way."""
+    return f"({arm.words})" if other in arm.words and not arm.words.endswith(")") else arm.words
 
 
 def _beside(arms: list[Arm]) -> Iterator[tuple[Arm, Arm]]:

@@ -71,7 +71,7 @@ def side_by_side(feed: Feed) -> str:
     if feed.star is None:
         return ohms(feed.ohms)
     words = " beside ".join(ohms(arm.ohms) for arm in feed.star)
-    return words + (f", + {ohms(feed.through.ohms)}," if feed.through else "")
+    return f"{ohms(feed.through.ohms)} + ({words})" if feed.through else words
 
 
 def difference(first: float, second: float) -> str:

@@ -100,7 +100,7 @@ def _shared(
                   *((key, tail / count) for key in others))
         yield Step(t.ref, f"emitter current: one {'half' if count == 2 else 'part'} of the pair's",
                    f"{a(tail)} / {count}", t.key(What.EMITTER), tail / count, inputs, work,
-                   notes=("a matched pair shares its current alike",))
+                   notes=("a matched pair shares its current alike",), assumes=others)
         yield from from_emitter(sheet, t, tail / count)
 
 

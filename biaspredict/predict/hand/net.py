@@ -117,7 +117,8 @@ class Net:
     """Nodes that joints make one are called by one name: `at`.
 
     fixed: volts of nodes that a stiff source holds. order: references of transistors and FETs in
-    the order in which they are to be told. asleep: transistors cut off in the solved stage.
+    the order in which they are to be told. asleep: transistors cut off, and diodes and zeners that
+    do not conduct, in the solved stage.
     """
 
     def __init__(self, stage: Stage, solved: Mapping[str, float], order: tuple[str, ...]) -> None:
@@ -149,7 +150,12 @@ class Net:
         )
         self.falls = (*self._falls(), *(_tied(t) for t in found if t.base == t.collector))
         self.taken = tuple(self._pins())
-        self.asleep = tuple(t.ref for t in self.transistors if t.region is Region.CUT_OFF)
+        awake = {fall.ref for fall in self.falls}
+        self.asleep = tuple(
+            part.ref for part in stage.parts
+            if (isinstance(part.device, Diode | Zener) and part.ref not in awake)
+            or any(t.ref == part.ref and t.region is Region.CUT_OFF for t in self.transistors)
+        )
 
     def at(self, node: str) -> str:
         while self._top[node] != node:

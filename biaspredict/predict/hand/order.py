@@ -50,7 +50,10 @@ def _uses(entry: Entry) -> tuple[Key, ...]:
     """What it needs to be known; what is left out is taken as nothing."""
     if not isinstance(entry, Step):
         return ()
-    return tuple(key for key, value in entry.inputs if value or key.what is What.VOLTS)
+    return tuple(
+        key for key, value in entry.inputs
+        if (value or key.what is What.VOLTS) and key not in entry.assumes
+    )
 
 
 def _needed(net: Net, entries: Sequence[Entry]) -> list[Entry]:
@@ -75,7 +78,8 @@ def _matters(net: Net, key: Key) -> bool:
         return False
     if key.what is What.VOLTS:
         rails = {rail.name for rail in net.stage.rails}
-        return key.name in net.leads_at or key.name in rails
+        ports = {port.node for port in net.stage.outputs}
+        return key.name in net.leads_at or key.name in rails or key.name in ports
     return True
 
 

@@ -89,7 +89,8 @@ class Step:
     about: the transistor or node it belongs to. title: what is worked out. sum: the arithmetic in
     numbers. hand: its result. inputs: quantities it uses with the values taken for them; those
     left out stand with the value they are taken to have. work: the same arithmetic for any values
-    of the inputs. rough: a later step betters it. notes: what is simplified, in words.
+    of the inputs. rough: a later step betters it. notes: what is simplified, in words. assumes:
+    inputs that no step before has to give, since they are taken for granted.
     """
 
     about: str
@@ -101,6 +102,7 @@ class Step:
     work: Work
     rough: bool = False
     notes: tuple[str, ...] = ()
+    assumes: tuple[Key, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -107,7 +107,9 @@ def steps(sheet: Sheet, t: Transistor) -> Iterator[Step]:
         yield from _from_a_held_base(sheet, ends)
     elif not ends.emitter.ohms and ends.hung is None:
         yield from _grounded_emitter(sheet, ends)
-    elif ends.base.single:
+    elif ends.base.single or not sheet.reckoning.difference:
+        if not ends.base.single:
+            yield _divider(ends, rough=True)
         yield _base_current(ends)
         yield from _up_from_the_emitter(sheet, ends)
     else:
@@ -163,7 +165,7 @@ def _base_current(ends: Ends) -> Step:
         times = f"{t.gain + 1.0:.4g}" + (f" x {hung.gain + 1.0:.4g}" if hung else "")
         met += f" + {times} x {ohms(ends.emitter.ohms)}"
     notes = () if ends.base.single else (
-        f"the base sees {side_by_side(ends.base)} = {ohms(ends.base.ohms)} of its feed",)
+        f"the base is fed through {side_by_side(ends.base)} = {ohms(ends.base.ohms)}",)
     return Step(
         t.ref, f"what the base of {t.ref} takes",
         f"({drive}) / ({met})", t.key(What.BASE), ends.base_current,

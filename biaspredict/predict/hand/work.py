@@ -150,6 +150,8 @@ def _best_guess(sheet: Sheet, depth: int) -> Guess | None:
             guess = _guess(sheet, node, within)
             if guess is not None:
                 found.append(guess)
+                if guess[0][:2] == (0, 0):  # those that people guess come first
+                    return guess[1]
         if found and min(worth for worth, _ in found)[0] == 0:
             break
     return min(found, key=lambda one: one[0])[1] if found else None
@@ -189,10 +191,14 @@ def _guess(sheet: Sheet, node: str, depth: int) -> tuple[Worth, Guess] | None:
     if one is None or other is None or abs(one.off - other.off) < 1e-12:
         return None
     settled = tries[0] - one.off * (tries[0] - tries[1]) / (one.off - other.off)
-    settled = _closer(sheet, node, depth, clash, settled, (tries[1], other.off))
+    if not abs(settled - near) <= 2.0 * max(NEAR * abs(near), NEAR_VOLTS):
+        return None
+    met = _closer(sheet, node, depth, clash, settled, (tries[1], other.off))
+    if met is None:
+        return None
+    settled, done = met
     if not abs(settled - near) <= max(NEAR * abs(near), NEAR_VOLTS):
         return None
-    done = _suppose(sheet, node, settled, depth)
     if _touchy(done, clash, (one.off - other.off) / (tries[0] - tries[1])):
         return None
     left_out = sum(
@@ -216,19 +222,20 @@ def _clash(trial: Sheet, which: tuple[str, What]) -> _Clash | None:
 def _closer(
     sheet: Sheet, node: str, depth: int, which: tuple[str, What], settled: float,
     last: tuple[float, float],
-) -> float:
-    """Where a device bends the line, a few more guesses close by; NaN where they do not meet."""
+) -> tuple[float, Sheet] | None:
+    """Where a device bends the line, a few more guesses close by; None where they do not meet."""
     for _ in range(4):
-        clash = _clash(_suppose(sheet, node, settled, depth), which)
-        if clash is None:
-            return math.nan
+        done = _suppose(sheet, node, settled, depth)
+        clash = _clash(done, which)
+        if clash is None or not math.isfinite(settled):
+            return None
         if abs(clash.off) <= _least(clash):
-            return settled
+            return settled, done
         if clash.off == last[1]:
-            return math.nan
+            return None
         moved = settled - clash.off * (settled - last[0]) / (clash.off - last[1])
         last, settled = (settled, clash.off), moved
-    return settled
+    return None
 
 
 def _touchy(done: Sheet, clash: tuple[str, What], slope: float) -> bool:

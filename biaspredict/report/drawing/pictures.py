@@ -10,53 +10,87 @@ from pathlib import Path
 from typing import Any
 
 from biaspredict.errors import InputError
+from biaspredict.report.drawing.svg import MADE_BY
 
 PIXELS = 2.0  # of a PNG for each unit of the SVG: about 190 dots an inch on paper
+_MARK = f"\n%{MADE_BY}\n".encode()
+_LOOK = 4096  # bytes at either end of a file that tell whose it is
 
 
 def to_png(svg: str) -> bytes:
     """The drawing in pixels. Raises InputError where CairoSVG or cairo is not installed."""
-    return bytes(_cairosvg().svg2png(bytestring=svg.encode(), scale=PIXELS))
+    # The mark stands behind the end of the picture, where every reader passes over it.
+    return bytes(_cairosvg().svg2png(bytestring=svg.encode(), scale=PIXELS)) + _MARK
 
 
 def to_pdf(svg: str) -> bytes:
     """The drawing on one page of its own size. Raises InputError as `to_png`."""
-    return bytes(_cairosvg().svg2pdf(bytestring=svg.encode()))
-
-
-def save(svg: str, path: str | Path) -> None:
-    """Write the drawing as the ending says: .svg, .png or .pdf; whole or not at all.
-
-    Raises InputError for another ending, a missing library, or a place that cannot be written.
-    """
-    file = Path(path)
-    makers: dict[str, Callable[[str], bytes]] = {".svg": _as_it_is, ".png": to_png, ".pdf": to_pdf}
-    make = makers.get(file.suffix.lower())
-    if make is None:
-        raise InputError(
-            f"a drawing cannot be written as {file.name}",
-            remedy="Give the file the ending .svg, .png or .pdf.",
-        )
-    data = make(svg)
-    beside = ""
-    try:
-        handle, beside = tempfile.mkstemp(dir=file.parent, suffix=".part")
-        with os.fdopen(handle, "wb") as out:
-            out.write(data)
-        os.chmod(beside, 0o644)
-        os.replace(beside, file)
-    except OSError as problem:
-        if beside:
-            with suppress(OSError):
-                os.unlink(beside)
-        raise InputError(
-            f"{file} cannot be written: {problem.strerror or problem}",
-            remedy="Choose a folder that exists and that you may write to.",
-        ) from None
+    return bytes(_cairosvg().svg2pdf(bytestring=svg.encode())) + _MARK
 
 
 def _as_it_is(svg: str) -> bytes:
     return svg.encode()
+
+
+MAKERS: dict[str, Callable[[str], bytes]] = {".svg": _as_it_is, ".png": to_png, ".pdf": to_pdf}
+
+
+def must_be_writable(path: Path) -> None:
+    """Raises InputError for an ending that no drawing has, or where another's file stands."""
+    if path.suffix.lower() not in MAKERS:
+        raise InputError(
+            f"a drawing cannot be written as {path.name}",
+            remedy="Give the file the ending .svg, .png or .pdf.",
+        )
+    try:
+        ours = not path.exists() or (path.is_file() and _ours(path))
+    except (OSError, ValueError) as problem:
+        raise _unwritable(path, problem) from None
+    if not ours:
+        raise InputError(
+            f"{path} is there already, and is no drawing of this program",
+            remedy="Give another name, or move that file away.",
+        )
+
+
+def _ours(path: Path) -> bool:
+    with path.open("rb") as file:
+        start = file.read(_LOOK)
+        file.seek(0, os.SEEK_END)
+        file.seek(max(file.tell() - _LOOK, 0))
+        return not start.strip() or MADE_BY.encode() in start or _MARK in file.read()
+
+
+def save(svg: str, path: Path) -> None:
+    """Write the drawing as the ending says: .svg, .png or .pdf; whole or not at all.
+
+    Raises InputError as `must_be_writable`, for a missing library, or where the place cannot be
+    written.
+    """
+    must_be_writable(path)
+    data = MAKERS[path.suffix.lower()](svg)
+    beside = ""
+    try:
+        handle, beside = tempfile.mkstemp(dir=path.parent, suffix=".part")
+        with os.fdopen(handle, "wb") as out:
+            out.write(data)
+        mask = os.umask(0)
+        os.umask(mask)
+        os.chmod(beside, 0o666 & ~mask)
+        os.replace(beside, path)
+    except (OSError, ValueError) as problem:
+        if beside:
+            with suppress(OSError):
+                os.unlink(beside)
+        raise _unwritable(path, problem) from None
+
+
+def _unwritable(path: Path, problem: Exception) -> InputError:
+    said = getattr(problem, "strerror", None) or "no file can have this name"
+    return InputError(
+        f"{path} cannot be written: {said}",
+        remedy="Choose a folder that is there and that you may write to.",
+    )
 
 
 def _cairosvg() -> Any:

@@ -9,6 +9,7 @@ from biaspredict.report.drawing.lettering import broken
 from biaspredict.report.drawing.records import End, Hop, Layout, Symbol, Text, Wire
 from biaspredict.report.drawing.symbols import art, turned
 
+MADE_BY = "biaspredict draw"
 UNIT = 40.0
 NOTE = 0.40  # from one line of notes to the next
 MARGIN = 0.5
@@ -69,7 +70,8 @@ def write_svg(
     out = [
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}"'
         f' viewBox="0 0 {width} {height}" font-family="{FONT}" fill="none" stroke="#000"'
-        ' stroke-width="1.4" stroke-linecap="round" stroke-linejoin="round" role="img">',
+        ' stroke-width="1.4" stroke-linecap="round" stroke-linejoin="round" role="img"'
+        f' data-made-by="{MADE_BY}">',
         f"<title>{escape(clean(layout.title))}</title>",
         f'<rect width="{width}" height="{height}" fill="#fff" stroke="none"/>',
         '<g class="wires">',
