@@ -133,7 +133,7 @@ def test_a_planted_fault_is_found_repaired_and_rechecked(sit: Callable[..., Sitt
 def test_left_and_resumed_is_the_same_sitting(sit: Callable[..., Sitting]) -> None:
     sitting = sit()
     sitting.begin()
-    for line in ("skip", "22.0", "meter 20 kohm/V range 10 V", "Q1.base 2.5", "skip", "quit"):
+    for line in ("skip", "meter 20 kohm/V range 10 V", "22.0", "skip", "quit"):
         step = sitting.take(line)
     assert step.over
     asked, readings = sitting.asked, sitting.readings
@@ -194,14 +194,19 @@ def test_what_is_not_understood_is_said_and_changes_nothing(
 
 def test_odd_readings_are_named_and_kept(sit: Callable[..., Sitting]) -> None:
     """30 V on a 22 V set, and a base 4 V above its emitter."""
-    sitting = sit()
+
+    def late(stage: Stage, readings: Readings) -> Verdict:
+        few = len(readings.entries) < 4
+        return (unanswered if few else pipeline.suspect)(stage, readings)
+
+    sitting = sit(late)
     sitting.begin()
-    sitting.take("skip")
-    sitting.take("22")
-    assert "rails" in "\n".join(sitting.take("Q1.collector 60").said)
-    sitting.take("Q1.base 6.1")
-    assert "V_BE" in "\n".join([*sitting.take("Q1.emitter 2.1").said, *sitting.take("more").said])
-    assert [r.value for r in sitting.readings.entries] == [22.0, 60.0, 6.1, 2.1]
+    for line in ("skip", "22", "Q1.base 6.1", "Q1.emitter 2.1"):
+        sitting.take(line)
+    assert "beyond the 22.0 V that the rails can" in " ".join(
+        "\n".join(sitting.take("Q1.collector 60").said).split())
+    assert "V_BE of Q1 is 4.00 V" in "\n".join(sitting.take("more").said)
+    assert [r.value for r in sitting.readings.entries] == [22.0, 6.1, 2.1, 60.0]
 
 
 def test_readings_stay_when_no_answer_can_be_given(sit: Callable[..., Sitting]) -> None:
