@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Literal, Protocol
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,34 +22,21 @@ from biaspredict.model.devices import Bipolar, Fet
 from biaspredict.model.stage import GROUND, Port, Stage
 from biaspredict.predict.currents import Flows
 from biaspredict.predict.states import Region, transistor_state
+from biaspredict.predict.steady import OverTime
 from biaspredict.quantities import Unit, engineering
 
 OUTSIDE = 1.0  # farads behind a blocked port; taken as wire wherever a signal is computed
 FAINT = 1e-6  # of the source, below which no signal is said to arrive
 
 Complexes = NDArray[np.complex128]
-Start = Literal["off", "operating"]
 
 
-class Referee(Solver, Protocol):
+class Referee(OverTime, Protocol):
     """What is asked of ngspice here; see `engine.ngspice.Ngspice`."""
 
     def sweep(
         self, circuit: Circuit, variation: Variation, source: str, hertz: Sequence[float]
     ) -> Complexes: ...
-
-    def transient(
-        self,
-        circuit: Circuit,
-        variation: Variation,
-        stop: float,
-        step: float,
-        *,
-        start: Start = "off",
-        drives: Mapping[str, tuple[float, float]] | None = None,
-        charges: Mapping[str, float] | None = None,
-        degrees: float = 0.0,
-    ) -> tuple[Floats, Floats]: ...
 
 
 @dataclass(frozen=True)

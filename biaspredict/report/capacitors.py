@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator, Sequence
 
+from biaspredict.model.devices import Bipolar
 from biaspredict.model.parts import POTS
 from biaspredict.model.stage import Port
 from biaspredict.predict.capacitors import Capacitors
@@ -53,6 +54,13 @@ def _way(found: Corners) -> Iterator[str]:
     guessed = [p.ref for p in path.stage.parts if p.kind in POTS and p.turn is None]
     if guessed:
         yield words.wrapped(f"{words.listed(guessed)} taken at half: the file does not say.", "  ")
+    celsius = path.stage.assumptions.temperature
+    middles = any(
+        isinstance(part.device, Bipolar) and part.device.gain.low < part.device.gain.high
+        for part in path.stage.parts
+    )
+    amid = ", transistors at the middle of their gain" if middles else ""
+    yield words.wrapped(f"At {celsius:g} C{amid}.", "  ")
     if others:
         yield words.wrapped(f"Other outputs: {words.listed(others)} (--to NAME).", "  ")
 
@@ -121,6 +129,9 @@ def _bass(found: Corners) -> Iterator[str]:
         whole.append(
             ("square wave", f"{figures.tilt * 100:.2g} %", f"tilt at {hertz(figures.square_hertz)}")
         )
+    elif figures.flat:
+        at = hertz(figures.square_hertz)
+        whole.append(("square wave", "-", f"at {at} its top falls through zero"))
     yield from words.table(whole, right=(1,))
     for why in figures.why:
         yield words.wrapped(why, "  ")

@@ -60,6 +60,13 @@ def test_record_of_corners(name: str, capsys: pytest.CaptureFixture[str]) -> Non
     )
 
 
+def test_a_square_wave_too_slow_for_the_stage(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["corners", str(DEMO[0]), "--bass", "--square", "100"]) == 0
+    page = capsys.readouterr().out
+    assert "at 100 Hz its top falls through zero" in page
+    assert max(map(len, page.splitlines())) <= WIDTH
+
+
 def test_sections_asked_for(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["corners", str(DEMO[0]), "--waiting", "--json"]) == 0
     record = json.loads(capsys.readouterr().out)
