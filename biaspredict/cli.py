@@ -12,6 +12,7 @@ from biaspredict.commands import (
     bias,
     common,
     corners,
+    draw,
     lesson,
     log,
     ohms,
@@ -23,7 +24,9 @@ from biaspredict.commands import (
     swap,
 )
 
-COMMANDS = (proof, bias, ohms, corners, swap, renew, supply, suspect, bench, log, sheet, lesson)
+COMMANDS = (
+    proof, bias, ohms, corners, swap, renew, supply, suspect, bench, log, draw, sheet, lesson,
+)
 INTERRUPTED = 130  # as shells report a Ctrl-C
 
 

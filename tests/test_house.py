@@ -39,6 +39,7 @@ HOMES = {
     "lark": ("notation",),
     "networkx": ("graph",),
     "PySpice": ("engine/ngspice.py", "engine/library.py", "engine/simulator.py"),
+    "cairosvg": ("report/drawing/pictures.py",),
     "matplotlib": ("report",),
     "weasyprint": ("report/sheet/files.py",),
 }
