@@ -32,10 +32,9 @@ from biaspredict.predict.ordering import sheet_value
 from biaspredict.predict.path import Referee
 from biaspredict.predict.raw_rail import on_rails
 from biaspredict.predict.rectifying import Stored
-from biaspredict.predict.steady import OverTime
 
 
-class Engine(OverTime, Referee, Protocol):
+class Engine(Referee, Protocol):
     """ngspice at DC, over frequency and over time."""
 
 
