@@ -33,7 +33,11 @@ class Component:
         for fault, centre, width, shift in zip(
             self.faults, self.severities, self.widths, shifts, strict=False
         ):
-            found = found.plus(fault.act(centre * float(np.exp(width * shift))))
+            severity = centre * float(np.exp(width * shift))
+            if fault.least is not None and fault.most is not None:
+                # a part that has drifted high has not drifted low, however well that would fit
+                severity = min(max(severity, fault.least), fault.most)
+            found = found.plus(fault.act(severity))
         return found
 
 
