@@ -27,9 +27,9 @@ NEGLECT = {
 
 def add(subparsers: Subparsers) -> None:
     parser = command(subparsers, "lesson", run, "work the bias by hand, and say why it is so",
-                     "Every step in numbers for a pocket calculator, beside the solved stage, with\n"
-                     "the reason where they differ; then what each part is for, what sets each\n"
-                     "voltage, how steady it is, and the signal. Without a section named, all.\n"
+                     "Every step in numbers for a pocket calculator, beside the solved stage and\n"
+                     "why they differ; then what each part is for, what sets each voltage, how\n"
+                     "steady it is, and the signal. Without a section named, all of them.\n"
                      "  biaspredict lesson FILE --if \"R2 opens\" --if \"C1 leaks 68K\"\n"
                      "answers what a fault would do, the reason first.")
     for name, words in SECTIONS.items():

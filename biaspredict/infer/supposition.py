@@ -81,10 +81,14 @@ class Outcome:
 
 def suppose(stage: Stage, text: str, priors: Priors) -> Supposed:
     """The fault meant by a text. Raises InputError with the near miss."""
+    return meant(stage, catalogue(stage, priors), text)
+
+
+def meant(stage: Stage, faults: Sequence[Fault], text: str) -> Supposed:
+    """The one of these faults that a text means. Raises InputError with the near miss."""
     words = text.replace(",", " ").split()
     if not words:
         raise InputError("nothing is supposed", remedy=f"Write it like {SAMPLE}.")
-    faults = catalogue(stage, priors)
     own, rest = _of_part(stage, faults, words)
     said, degree = _read(rest)
     return _chosen(own, said, degree, text)

@@ -72,8 +72,8 @@ def _at_the_part(found: Outcome) -> Iterator[str]:
     if part is None:
         yield _of_a_rail(found)
         return
-    told = {p.ref: p.words for p in purposes(stage, found.before.volts, found.before.flows.leads)}
-    yield f"Sound, {ref} {_verbal(told[ref])}."
+    every = purposes(stage, found.before.volts, found.before.flows.leads)
+    yield f"Sound, {ref} {_verbal(next(p.words for p in every if p.ref == ref))}."
     told = _doing(found, part)
     if told:
         yield told

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from typing import Any
+
+import pytest
 
 from biaspredict import classroom
 from biaspredict.model.devices import Bipolar, Range
@@ -13,6 +16,17 @@ from biaspredict.model.stage import Stage
 from biaspredict.predict.hand.records import FULL, Reckoning
 from biaspredict.predict.lesson import Lesson
 from tests.circuits.files import load
+
+# Forty parts and more take seconds each.
+LARGE = frozenset({"split-rail-amplifier"})
+
+
+def some(paths: Iterable[Path]) -> list[Any]:
+    """The stage files as parameters, the large ones for the long run only."""
+    return [
+        pytest.param(path, marks=pytest.mark.slow) if path.stem in LARGE else path
+        for path in paths
+    ]
 
 
 @cache

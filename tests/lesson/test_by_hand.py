@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import pytest
 
 from biaspredict import classroom
 from biaspredict.predict.hand.beside import Beside
-from biaspredict.predict.lesson import hand_value
+from biaspredict.predict.lesson import Lesson, hand_value
 from biaspredict.report import teaching
 from tests.circuits.files import ROOT, load
 from tests.lesson.books import CASES, Case
@@ -25,10 +27,16 @@ def test_every_published_bias_row_is_here() -> None:
     assert asked <= {int(case.number[1:]) for case in CASES}
 
 
+@cache
+def taught(place: int) -> Lesson:
+    case = CASES[place]
+    stage = load(ROOT / "circuits" / "published" / f"{case.file}.stage")
+    return classroom.lesson(with_devices(stage, case.gains, case.drops), case.way)
+
+
 @pytest.mark.parametrize("case", CASES, ids=label)
 def test_the_book_is_met_by_its_own_way(case: Case) -> None:
-    stage = load(ROOT / "circuits" / "published" / f"{case.file}.stage")
-    found = classroom.lesson(with_devices(stage, case.gains, case.drops), case.way)
+    found = taught(CASES.index(case))
     assert not found.borrowed, "a published example is worked without looking at the solution"
     for figure in case.figures:
         hand = hand_value(found, figure.key)
@@ -40,8 +48,7 @@ def test_the_book_is_met_by_its_own_way(case: Case) -> None:
 
 @pytest.mark.parametrize("case", CASES, ids=label)
 def test_what_is_left_out_is_said(case: Case) -> None:
-    stage = load(ROOT / "circuits" / "published" / f"{case.file}.stage")
-    found = classroom.lesson(with_devices(stage, case.gains, case.drops), case.way)
+    found = taught(CASES.index(case))
     page = teaching.page(found, ("bias",))
     said = "Left out throughout" in page
     assert said == (not (case.way.own and case.way.following and case.way.difference))

@@ -14,7 +14,7 @@ from biaspredict.cli import main
 from biaspredict.engine.ngspice import Ngspice
 from biaspredict.report import data_lesson, load_plot, teaching
 from tests.circuits.files import DEMO, OURS, PUBLISHED, ROOT, name_of
-from tests.lesson.taught import lesson_of
+from tests.lesson.taught import LARGE, lesson_of, some
 
 SCHEMA = json.loads((ROOT / "biaspredict" / "records.json").read_text("utf-8"))
 WIDTH = 80
@@ -39,7 +39,7 @@ def run(capsys: pytest.CaptureFixture[str], *argv: str) -> tuple[int, str, str]:
     return code, out, err
 
 
-@pytest.mark.parametrize("path", EVERY, ids=name_of)
+@pytest.mark.parametrize("path", some(EVERY), ids=name_of)
 def test_every_page_is_narrow_and_every_record_valid(path: Path) -> None:
     found = lesson_of(path)
     narrow(teaching.page(found))
@@ -72,7 +72,7 @@ def test_each_sum_can_be_followed_with_a_calculator() -> None:
     units = {"V": 1.0, "mV": 1e-3, "uV": 1e-6, "A": 1.0, "mA": 1e-3, "uA": 1e-6, "nA": 1e-9,
              "pA": 1e-12, "k": 1e3, "M": 1e6}
     checked = 0
-    for path in EVERY:
+    for path in (p for p in EVERY if p.stem not in LARGE):
         for line in lesson_of(path).lines:
             step = getattr(line, "step", None)
             if step is None or not re.fullmatch(r"[-+x/().0-9VmunApkM ^]+", step.sum):
@@ -176,8 +176,9 @@ HOSTILE = {
                "Q1.base -- R3 10K -- ground\n",
     "saturated": "rail B+ 10 V\nQ1 npn\nB+ -- R1 10K -- Q1.collector\nQ1.emitter -- ground\n"
                  "B+ -- R3 10K -- Q1.base\n",
-    "upside down": "rail B+ 10 V\nQ1 npn\nB+ -- R1 1K -- Q1.emitter\nQ1.collector -- R2 1K -- ground"
-                   "\nB+ -- R3 100K -- Q1.base -- R4 22K -- ground\n",
+    "upside down": "rail B+ 10 V\nQ1 npn\nB+ -- R1 1K -- Q1.emitter\n"
+                   "Q1.collector -- R2 1K -- ground\n"
+                   "B+ -- R3 100K -- Q1.base -- R4 22K -- ground\n",
     "tied": "rail B+ 10 V\nQ1 npn\nB+ -- R1 1K -- Q1.collector -- Q1.base\n"
             "Q1.emitter -- R2 1K -- ground\n",
     "a lamp and a pin": "rail B+ 12 V via 10\nQ1 npn gain 100\nLA1 lamp 6 V 50 mA\n"

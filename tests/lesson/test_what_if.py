@@ -12,10 +12,11 @@ from biaspredict import classroom
 from biaspredict.errors import InputError
 from biaspredict.infer.faults import catalogue
 from biaspredict.infer.priors import standard_priors
-from biaspredict.infer.supposition import suppose
+from biaspredict.infer.supposition import meant, suppose
 from biaspredict.predict.states import Region
 from biaspredict.report import supposing
 from tests.circuits.files import DEMO, ENGINES, OURS, ROOT, load, name_of, volts
+from tests.lesson.taught import some
 from tests.lesson.test_pages import narrow, run, valid
 
 LINE = load(ROOT / "circuits" / "line-stage.stage")
@@ -84,8 +85,9 @@ def test_every_fault_of_the_catalogue_can_be_said_as_it_is_called(path: object) 
     stage = load(path)  # type: ignore[arg-type]
     if any(part.kind.value == "winding" and part.volts for part in stage.parts):
         return  # what a supply's parts do is told by `supply`
-    for fault in catalogue(stage, PRIORS):
-        found = suppose(stage, f"{fault.part} {fault.mode}", PRIORS)
+    faults = catalogue(stage, PRIORS)
+    for fault in faults:
+        found = meant(stage, faults, f"{fault.part} {fault.mode}")
         assert found.fault.key == fault.key
 
 
@@ -155,7 +157,7 @@ def test_a_silent_fault_is_said_to_be_silent() -> None:
     assert "node" not in page.split("\n\n")[-1].split("\n")[0]
 
 
-@pytest.mark.parametrize("path", OURS + DEMO, ids=name_of)
+@pytest.mark.parametrize("path", some(OURS + DEMO), ids=name_of)
 def test_every_answer_is_a_page_and_a_record(path: object) -> None:
     """A few faults of each kind on every stage: narrow, finite, valid."""
     stage = load(path)  # type: ignore[arg-type]
@@ -163,7 +165,7 @@ def test_every_answer_is_a_page_and_a_record(path: object) -> None:
     if any(part.kind.value == "winding" and part.volts for part in stage.parts):
         return
     first = {fault.mode: fault for fault in faults}
-    texts = [f"{fault.part} {fault.mode}" for fault in list(first.values())[:24]]
+    texts = [f"{fault.part} {fault.mode}" for fault in list(first.values())[::3]]
     for found in classroom.what_if(stage, texts):
         page = narrow(supposing.page(found))
         assert page.startswith(stage.title[:20])
