@@ -14,6 +14,7 @@ from biaspredict.model.circuit import SOUND, Axis
 from biaspredict.model.parts import Kind
 from biaspredict.model.readings import Quantity
 from biaspredict.model.stage import GROUND, Meter, Stage
+from biaspredict.predict.meters import signal_ohms
 from biaspredict.predict.observe import Predictor, Probe
 from biaspredict.predict.signal_probe import USUAL_OHMS, signal_of
 from biaspredict.predict.spread import capacitances
@@ -93,7 +94,7 @@ def _probes(
     """Every node over the input, and each emitter over its base."""
     signal = signal_of(stage, hertz, (MOST, ohms, start))
     assert signal is not None
-    load = meter.input_ohms(1.0)
+    load = signal_ohms(meter)
     outputs = [port.node for port in stage.outputs]
     nodes = [*outputs, *(n for n in stage.nodes if n not in outputs)]
     for node in nodes:

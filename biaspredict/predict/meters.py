@@ -20,6 +20,7 @@ NEEDLE_READING = 0.01  # half a division of a needle scale, as a fraction of the
 # hiss leave on the lowest range of a millivoltmeter (common practice, no source).
 SIGNAL_READING = 0.03
 SIGNAL_FLOOR = 50e-6
+MILLIVOLTMETER = 1e6
 OHMS_READING = 0.02  # the ohms ranges of a digital meter (common practice, no source)
 # The diode range: 1 mA from about 3 V (common practice, no source).
 DIODE_OHMS, DIODE_VOLTS = 3e3, 3.0
@@ -126,6 +127,23 @@ def ohms_shown(across: Floats, ohms: Floats | float, volts: Floats | float) -> F
     """What an ohmmeter of `volts` behind `ohms` shows with `across` volts at its leads."""
     held = np.clip(across, 1e-9, np.asarray(volts) * (1.0 - 1e-9))
     return np.clip(ohms * held / (volts - held), LEAST_OHMS, OPEN_OHMS)
+
+
+def put_across(reading: Reading, meter: Meter) -> tuple[float, float]:
+    """(ohms, volts) that the meter puts across the points while it takes this reading."""
+    if reading.quantity in SIGNALS:
+        return signal_ohms(meter), 0.0
+    if reading.quantity is Quantity.VOLTS:
+        return meter.input_ohms(reading.value, reading.range_volts), 0.0
+    if reading.quantity is Quantity.DROP:
+        return DIODE_OHMS, DIODE_VOLTS
+    return ohmmeter(meter, reading.value)
+
+
+def signal_ohms(meter: Meter) -> float:
+    """What a meter puts across a signal. A needle multimeter does not reach down to millivolts:
+    with one a millivoltmeter of 1 Mohm is taken to be at hand (common practice, no source)."""
+    return MILLIVOLTMETER if meter.needle else meter.ohms
 
 
 def signal_sigma(reading: Reading, meter: Meter) -> float:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -17,7 +16,7 @@ from biaspredict.model.circuit import OPEN, SOUND, Axis, Circuit, Device, Load, 
 from biaspredict.model.devices import Bipolar, Polarity
 from biaspredict.model.readings import Quantity, Reading
 from biaspredict.model.stage import GROUND, Meter, Stage
-from biaspredict.predict.meters import DIODE_OHMS, DIODE_VOLTS, ohmmeter, ohms_shown
+from biaspredict.predict.meters import EVEN, ohms_shown, put_across
 from biaspredict.predict.signal_probe import Ask, Signal, SignalStage
 from biaspredict.predict.spread import axes, off_middle, with_power_off
 
@@ -32,7 +31,6 @@ OVERDRIVE, BULK_VOLTS, BULK_MOST, THERMAL_VOLTS = 0.12, 0.02, 3.0, 0.0257
 # A leak of an electrolytic at its working volts may be none at an ohmmeter's tenth of a volt
 # (common practice, no source); below this it is a short, which any meter sees.
 LEAK_LEAST = 1e3
-EVEN = 1.0 / math.sqrt(3.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,16 +61,10 @@ class Probe:
 
 
 def probe_of(reading: Reading, meter: Meter, signal: Signal | None = None) -> Probe:
-    """The probe behind a reading. Ohms and drop need the meter's test voltage and resistance."""
-    extra = SOUND if signal is None else signal.extra
-    if signal is not None or reading.quantity is Quantity.VOLTS:
-        ohms, volts = meter.input_ohms(reading.value, reading.range_volts), 0.0
-    elif reading.quantity is Quantity.DROP:
-        ohms, volts = DIODE_OHMS, DIODE_VOLTS
-    else:
-        ohms, volts = ohmmeter(meter, reading.value)
+    """The probe behind a reading."""
+    ohms, volts = put_across(reading, meter)
     return Probe(reading.node, reading.minus, reading.quantity, ohms, volts, reading.name,
-                 extra=extra, signal=signal)
+                 extra=SOUND if signal is None else signal.extra, signal=signal)
 
 
 @dataclass(frozen=True, slots=True)
