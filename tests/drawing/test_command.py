@@ -8,8 +8,11 @@ from pathlib import Path
 import jsonschema
 import pytest
 
+from biaspredict import pipeline
 from biaspredict.cli import main
 from biaspredict.commands.draw import watch
+from biaspredict.errors import Unsolved
+from biaspredict.model.stage import Stage
 from biaspredict.report.drawing.readback import read_back
 from tests.drawing.stages import ROOT, load, netlist
 
@@ -19,7 +22,7 @@ LOOSE = """stage "not finished yet"
 rail B+ 9 V
 Q1 npn silicon
 B+ -- R1 4.7K -- Q1.collector
-Q1.emitter -- R2 470 -- NEXT
+Q1.emitter -- R2 470 -- ground
 """
 
 
@@ -59,13 +62,18 @@ def test_readings_are_judged_suspects_framed_and_the_record_is_valid(
     assert 'data-place="1"' in svg
 
 
-def test_an_unfinished_stage_is_drawn_with_the_reason(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+def test_a_stage_that_does_not_solve_is_drawn_with_the_reason(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    def unsolved(stage: Stage) -> None:
+        raise Unsolved("no operating point was found, however long the solver went on looking")
+
+    monkeypatch.setattr(pipeline, "bias", unsolved)
     (tmp_path / "loose.stage").write_text(LOOSE, encoding="utf-8")
     assert main(["draw", "loose.stage"]) == 1
     said = capsys.readouterr().out
     assert "Drawn without volts" in said
+    assert "no operating point was found" in said
     assert max(map(len, said.splitlines())) <= 80
     assert "Not solved" in (tmp_path / "loose.svg").read_text("utf-8")
 

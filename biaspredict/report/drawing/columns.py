@@ -60,7 +60,7 @@ class _Search:
         cost = self.cost(columns)
         best, least = columns, cost
         size = len(columns)
-        rounds = min(400 + 45 * size * size, 14000)
+        rounds = min(300 + 28 * size * size, 9000)
         for turn in range(rounds):
             heat = HOT * (COLD / HOT) ** (turn / rounds)
             tried = self._moved(columns, pick)
