@@ -44,7 +44,6 @@ def run(args: argparse.Namespace) -> int:
 
     from biaspredict import pipeline, worksheets
     from biaspredict.notation.typed import read_meter
-    from biaspredict.predict.renew import totals
     from biaspredict.report import data, data_sheet
     from biaspredict.report.sheet import files, summary
     from biaspredict.report.sheet.document import document
@@ -62,9 +61,7 @@ def run(args: argparse.Namespace) -> int:
     figures = [figure(sheet) for sheet in sheets]
     if path is not None:
         heading = args.title or next((w.log.title for w in works if w.log is not None), "")
-        lists = [found for sheet in sheets if (found := sheet.to_order) is not None]
-        order = totals(lists) if len(lists) == len(sheets) else ()
-        files.save(document(sheets, figures, order, heading), path)
+        files.save(document(sheets, figures, heading), path)
     if args.json:
         written = str(path) if path is not None else None
         print(data.dumps(data_sheet.sheet_record(sheets, figures, written)))

@@ -10,7 +10,7 @@ from biaspredict.infer.verdict import WORTH_A_LINE, Verdict
 from biaspredict.infer.worksheet import Worksheet
 from biaspredict.report import asides, words
 from biaspredict.report.sheet.markup import Html, join, table, tag
-from biaspredict.report.sheet.pieces import box, caution, checks, reason, section, span
+from biaspredict.report.sheet.pieces import box, caution, checks, reason, section, sentences, span
 
 MOST_SUSPECTS = 8
 MOST_OUTCOMES = 5
@@ -30,7 +30,10 @@ def answer(sheet: Worksheet) -> Html | None:
         "What the readings say" if when == "before" else "What the readings after the work say",
         [tag("p", line) for line in _lead(verdict)],
         _table(verdict),
-        [tag("p", f"{doubt.finding.fact}. {doubt.finding.remedy}") for doubt in verdict.doubts],
+        [
+            tag("p", sentences(doubt.finding.fact, doubt.finding.remedy))
+            for doubt in verdict.doubts
+        ],
         [tag("p", line) for line in asides.meters(verdict.loading)],
         list(_next(verdict)),
         list(_untested(verdict)),

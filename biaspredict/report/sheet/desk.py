@@ -13,7 +13,7 @@ from biaspredict.report import words
 from biaspredict.report.measuring import shown
 from biaspredict.report.sheet.figure import Figure
 from biaspredict.report.sheet.markup import Html, join, table, tag
-from biaspredict.report.sheet.pieces import box, checks, reason, section, span
+from biaspredict.report.sheet.pieces import box, checks, reason, section, sentences, span
 
 LARGEST = 1.35  # times the drawing's own size
 
@@ -49,7 +49,7 @@ def transcription(sheet: Worksheet) -> Html:
     told += ["Controls and switches stand as the paper sheet's chart wants them"]
     for finding in sheet.findings:
         if finding.gravity is not Gravity.NOTE:
-            told.append(f"{finding.fact}. {finding.remedy}".strip())
+            told.append(sentences(finding.fact, finding.remedy))
     notes = [tag("li", note) for note in sheet.stage.notes]
     return section(
         "At the desk", checks(told),
@@ -91,7 +91,7 @@ def _remarks(check: ChartCheck) -> Iterator[Html]:
         yield tag("p", "It fits with the black lead on the points, and is taken so.")
     for place, slip in enumerate(check.slips[:2]):
         lead = "Most likely: " if place == 0 else "Or: "
-        yield tag("p", join(lead, f"{slip.words}."))
+        yield tag("p", lead, sentences(slip.words))
     if check.off and not check.slips and check.law:
         nodes = words.listed([balance.node for balance in check.law])
         yield tag("p", f"By the chart's own volts the currents at {nodes} do not add up: a "

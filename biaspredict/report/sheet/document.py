@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from biaspredict.infer.worksheet import Worksheet
-from biaspredict.predict.renew import Total
 from biaspredict.report.sheet.figure import Figure
 from biaspredict.report.sheet.front import front
 from biaspredict.report.sheet.markup import Html, tag
@@ -18,8 +17,7 @@ POLICY = "default-src 'none'; style-src 'unsafe-inline'"
 
 
 def document(
-    sheets: Sequence[Worksheet], figures: Sequence[Figure], totals: Sequence[Total] = (),
-    heading: str = "",
+    sheets: Sequence[Worksheet], figures: Sequence[Figure], heading: str = ""
 ) -> str:
     """An HTML document that needs no other file."""
     several = len(sheets) > 1
@@ -29,7 +27,7 @@ def document(
         for place, (sheet, picture) in enumerate(zip(sheets, figures, strict=True))
     ]
     if several:
-        body.insert(0, front(name, sheets, totals))
+        body.insert(0, front(name, sheets))
     style = SHEET + pages([*([name] if several else []), *(title(sheet) for sheet in sheets)])
     head = tag(
         "head",

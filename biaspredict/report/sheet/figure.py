@@ -18,6 +18,7 @@ from biaspredict.report.drawing.marks import Touch
 from biaspredict.report.drawing.records import Mark
 from biaspredict.report.drawing.records import Verdict as Judged
 from biaspredict.report.sheet.cutting import Paper, on_paper
+from biaspredict.report.sheet.pieces import sentences
 
 WORTH_A_FRAME = 0.05  # weight from which a suspect is framed
 
@@ -50,7 +51,7 @@ def figure(sheet: Worksheet, folder: Path | None = None) -> Figure:
             next_touch=next_touch(verdict) if verdict is not None else None,
         )
     except BiaspredictError as problem:
-        return Figure("", reason=" ".join(f"{problem.fact}. {problem.remedy}".split()))
+        return Figure("", reason=sentences(problem.fact, problem.remedy))
     return Figure(svg, paper=on_paper(svg, layout))
 
 

@@ -16,13 +16,18 @@ _LOOK = 4096  # bytes of a file that tell whose it is
 
 
 def must_be_writable(path: Path) -> None:
-    """Raises InputError for an ending that no sheet has, or where another's file stands."""
+    """Raises InputError for an ending that no sheet has, for a folder that cannot be written to,
+    or where another's file stands."""
     if path.suffix.lower() not in ENDINGS:
         raise InputError(
             f"a sheet cannot be written as {path.name}",
             remedy="Give the file the ending .html or .pdf.",
         )
     try:
+        if not path.parent.is_dir():
+            raise FileNotFoundError(2, "no such folder")
+        if not os.access(path.parent, os.W_OK):
+            raise PermissionError(13, "the folder may not be written to")
         if not path.exists():
             return
         ours = path.is_file() and _ours(path)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from biaspredict.infer.progress import State, next_step
 from biaspredict.infer.worksheet import Worksheet
-from biaspredict.predict.renew import Total
+from biaspredict.predict.renew import totals
 from biaspredict.quantities import Unit, engineering
 from biaspredict.report.entering import OPENING
 from biaspredict.report.sheet.markup import Html, table, tag
@@ -16,7 +16,7 @@ from biaspredict.report.sheet.pieces import blank, box, caution, fields, section
 DONE = frozenset({State.SOUND, State.RECHECKED})
 
 
-def front(heading: str, sheets: Sequence[Worksheet], totals: Sequence[Total]) -> Html:
+def front(heading: str, sheets: Sequence[Worksheet]) -> Html:
     """The stages with their states, the next step of the set, and the order for all of it."""
     done = sum(sheet.progress.state in DONE for sheet in sheets)
     return tag(
@@ -36,7 +36,7 @@ def front(heading: str, sheets: Sequence[Worksheet], totals: Sequence[Total]) ->
                      "readings with the power on before it goes off again. One change at a time, "
                      "with the reading it should give said before it."),
         ),
-        _order(totals),
+        _order(sheets),
         class_="sheet front", id="sheet0",
     )
 
@@ -67,8 +67,12 @@ def done_words(sheet: Worksheet) -> str:
     return "; ".join(told) or "nothing yet"
 
 
-def _order(totals: Sequence[Total]) -> Html | None:
-    if not totals:
+def _order(sheets: Sequence[Worksheet]) -> Html | None:
+    lists = [found for sheet in sheets if (found := sheet.to_order) is not None]
+    if len(lists) < len(sheets):
+        return None  # places are counted over all stages
+    order = totals(lists)
+    if not order:
         return None
     rows = [
         (
@@ -76,9 +80,9 @@ def _order(totals: Sequence[Total]) -> Html | None:
             "? V" if total.volts is None else f"{total.volts:g} V", total.make,
             "; ".join(f"{place + 1}: {', '.join(refs)}" for place, refs in total.where),
         )
-        for total in totals
+        for total in order
     ]
-    parts = sum(total.count for total in totals)
+    parts = sum(total.count for total in order)
     return section(
         f"To order for all: {parts} part{'s' if parts > 1 else ''}",
         table(("", "How many", "Value", "Stands", "Make", "Stage: parts"), rows,

@@ -74,6 +74,7 @@ def table(
 def css_string(said: str) -> str:
     """Text as a string of a style sheet, every character but plain letters as its number."""
     return '"' + "".join(
-        char if char.isascii() and (char.isalnum() or char == " ") else f"\\{ord(char):06x}"
+        # a blank too: behind a number it would be taken for its end
+        char if char.isascii() and char.isalnum() else f"\\{ord(char):06x}"
         for char in clean(said)
     ) + '"'

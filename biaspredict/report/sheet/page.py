@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
+from biaspredict.findings import Gravity
 from biaspredict.infer.progress import State
 from biaspredict.infer.worksheet import Worksheet
 from biaspredict.model.log import Log
@@ -12,7 +13,7 @@ from biaspredict.report import words
 from biaspredict.report.sheet import answer, desk, mending, power_off, power_on
 from biaspredict.report.sheet.figure import Figure
 from biaspredict.report.sheet.markup import Html, tag
-from biaspredict.report.sheet.pieces import blank, fields, reason
+from biaspredict.report.sheet.pieces import blank, fields, reason, sentences
 
 
 def page(sheet: Worksheet, picture: Figure, place: int) -> Html:
@@ -52,6 +53,9 @@ def title(sheet: Worksheet) -> str:
 def next_of(sheet: Worksheet) -> str:
     """What comes next on this stage, in a sentence."""
     so_far, verdict = sheet.progress, sheet.verdict
+    if sheet.bias is None:
+        stop = next((f for f in sheet.findings if f.gravity is Gravity.STOP), None)
+        return f"mend the transcription. {stop.fact if stop else sheet.withheld['volts']}"
     if so_far.owed is not None:
         return f"the recheck: {so_far.owed.body}."
     if so_far.state is State.RECHECKED:
@@ -83,8 +87,10 @@ def _damage(log: Log | None) -> Iterator[str]:
     for place in log.cut:
         yield f"Line {place.line} of the log was cut off while it was written, and is not used."
     if log.damage is not None:
-        yield (f"The log is damaged at line {log.damage.place.line}: {log.damage.fact}. "
-               f"{log.damage.unread} lines after it are not read. {log.damage.remedy}")
+        yield sentences(
+            f"The log is damaged at line {log.damage.place.line}: {log.damage.fact}",
+            f"{log.damage.unread} lines after it are not read", log.damage.remedy,
+        )
 
 
 def _foot(sheet: Worksheet) -> str:

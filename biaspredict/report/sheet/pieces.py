@@ -56,6 +56,16 @@ def full_row(said: str, columns: int) -> Html:
     return Html(f'<tr><td class="whole" colspan="{columns}">{join(said)}</td></tr>')
 
 
+def sentences(*said: str) -> str:
+    """Pieces of text as sentences, each with its stop."""
+    found = []
+    for piece in said:
+        clean = " ".join(piece.split())
+        if clean:
+            found.append(clean if clean[-1] in ".!?" else f"{clean}.")
+    return " ".join(found)
+
+
 def verdict_word(found: Compared) -> str:
     """ok, HIGH or LOW, as everywhere."""
     return "ok" if found.inside else ("HIGH" if found.off > 0 else "LOW")

@@ -78,7 +78,7 @@ def _ohms(sheet: Worksheet) -> Html:
     printed = _printed(sheet)
     read = {**by_point(sheet.work.before), **by_point(sheet.work.after)}
     heads = ["", "Point to ground", "On it", "Ohms", "Printed", "Read"]
-    kinds = ["tick", "name", "", "ohms", "figure", "write"]
+    kinds = ["tick", "name", "short", "ohms", "figure", "write"]
     rows = [row for at in sheet.ohms.places for row in _rows(at, sheet.ohms, printed, read)]
     if not printed:
         rows = [[*row[:4], row[5]] for row in rows]

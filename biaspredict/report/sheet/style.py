@@ -50,6 +50,8 @@ td.mark, th.mark { font-weight: bold; white-space: nowrap; }
 td.band { white-space: nowrap; }
 td.figure, th.figure { text-align: right; white-space: nowrap; }
 td.tick, th.tick { width: 8mm; }
+th { overflow-wrap: normal; }
+td.short { white-space: nowrap; }
 td.count, th.count { width: 9mm; text-align: right; white-space: nowrap; }
 td.write { border-left: 0.2mm solid #000; min-width: 20mm; }
 td.write:last-child { border-right: 0.2mm solid #000; }
