@@ -16,7 +16,7 @@ from biaspredict.report.drawing.records import Layout
 
 ROOT = Path(__file__).parents[2]
 EVERY = sorted((ROOT / "circuits").rglob("*.stage"))
-SMALL = 9  # parts; the quick tests stop here
+SMALL = 8  # parts; the quick tests stop here
 
 
 @cache
