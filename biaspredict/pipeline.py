@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from biaspredict.predict.bias import Bias
     from biaspredict.predict.capacitors import Capacitors
     from biaspredict.predict.observe import Predictor
-    from biaspredict.predict.ohms import Ohms
+    from biaspredict.predict.ohms_records import Ohms
     from biaspredict.predict.raw_rail import Fed
     from biaspredict.predict.renew import Renewal, Total
     from biaspredict.predict.supply import Supply
@@ -201,7 +201,8 @@ def ohms(
     from biaspredict.infer.charts import check_chart
     from biaspredict.notation.typed import read_place
     from biaspredict.predict.observe import Predictor
-    from biaspredict.predict.ohms import SECONDS, Place, predict_ohms
+    from biaspredict.predict.ohms import SECONDS, predict_ohms
+    from biaspredict.predict.ohms_records import Place
     from biaspredict.predict.spread import axes, rails_off
 
     asked = None

@@ -23,7 +23,7 @@ from biaspredict.notation.history import Chapter, as_logged, chapter_of
 from biaspredict.predict.bias import Bias
 from biaspredict.predict.meters import SIGNALS
 from biaspredict.predict.observe import Predictor
-from biaspredict.predict.ohms import Ohms
+from biaspredict.predict.ohms_records import Ohms
 from biaspredict.predict.renew import Renewal
 
 CENTRAL = 1.96  # standard deviations of the central 95 %

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from biaspredict.infer.charts import ChartCheck
-from biaspredict.predict.ohms import Climb, Drop, Ohms, OhmsAt, Way, opened
+from biaspredict.predict.ohms import opened
+from biaspredict.predict.ohms_records import Climb, Drop, Ohms, OhmsAt, Way
 from biaspredict.report.data import Record, chart_record, head
 
 

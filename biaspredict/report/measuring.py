@@ -9,7 +9,8 @@ from biaspredict.infer.charts import DISAGREES, ChartCheck
 from biaspredict.infer.touches import DISCHARGE
 from biaspredict.model.readings import Quantity
 from biaspredict.model.stage import Meter
-from biaspredict.predict.ohms import Climb, Drop, Ohms, OhmsAt, Way, opened
+from biaspredict.predict.ohms import opened
+from biaspredict.predict.ohms_records import Climb, Drop, Ohms, OhmsAt, Way
 from biaspredict.quantities import Unit, engineering
 from biaspredict.report import words
 

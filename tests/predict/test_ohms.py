@@ -21,7 +21,8 @@ from biaspredict.predict.meters import (
     ohms_sigma,
     reading_sigma,
 )
-from biaspredict.predict.ohms import Ohms, OhmsAt, Place, opened, predict_ohms
+from biaspredict.predict.ohms import opened, predict_ohms
+from biaspredict.predict.ohms_records import Ohms, OhmsAt, Place
 from tests.predict.by_scipy import NODES, TEXT, Leads, after, settled
 
 STAGE = read_stage(TEXT, "off.stage")

@@ -10,7 +10,8 @@ from biaspredict.model.devices import Bipolar, Polarity
 from biaspredict.model.parts import CAPACITORS, Part
 from biaspredict.model.readings import Quantity, Reading
 from biaspredict.model.stage import GROUND
-from biaspredict.predict.ohms import Ohms, OhmsAt, Way, opened
+from biaspredict.predict.ohms import opened
+from biaspredict.predict.ohms_records import Ohms, OhmsAt, Way
 from biaspredict.quantities import Unit, engineering
 from biaspredict.report import words
 from biaspredict.report.entering import OPENING
