@@ -13,5 +13,5 @@ failed=0
 "$python" -m ruff check --cache-dir "$cache/ruff" . || failed=1
 "$python" -m mypy --cache-dir "$cache/mypy" || failed=1
 HYPOTHESIS_STORAGE_DIRECTORY=$cache/hypothesis \
-    "$python" -m pytest -o cache_dir="$cache/pytest" "$@" || failed=$?
+    "$python" -m pytest -n 2 -o cache_dir="$cache/pytest" "$@" || failed=$?
 exit "$failed"
