@@ -22,7 +22,8 @@ CACHE, SMALLEST, LARGEST = 2e6, 256, 1024  # bytes of matrices, variations in on
 WORTHWHILE = 150  # variations of one wiring from which on the sparse form is the faster,
 CROWDED = 0.45  # as long as it holds no greater share of all slopes than this
 FEW = 8  # a chunk goes on until so small a part of it is left
-ROUNDS = 20  # of Newton before a variation takes a detour
+ROUNDS = 20  # of Newton from the sound circuit, twice as many more for the slow ones,
+AFRESH = 40  # and from switch-on, before a variation takes a detour
 KEPT = 8  # circuits whose numbering and sound solution are kept
 
 
@@ -59,7 +60,7 @@ class Batch:
                 for some in _chunks(alike, LARGEST if form else _chunk(plan))
             ]
             left = _left(way(which) for way, which in ways)
-        for way in (task.settle, task.settle_from_nothing):
+        for way in (task.afresh, task.settle, task.settle_from_nothing):
             left = _left(way(which) for which in _chunks(left, _chunk(plan)))
         return Solutions(task.volts, task.solved)
 
@@ -153,7 +154,16 @@ class _Task:
         network = Network(self.plan, made, form)
         if again or self.sound is not None or self.start is not None:
             network.start(nodes)
-        return self._keep(which, made, newton(network, nodes, ROUNDS, few=few))
+        rounds = 2 * ROUNDS if again else ROUNDS
+        return self._keep(which, made, newton(network, nodes, rounds, few=few))
+
+    def afresh(self, which: Ints) -> Ints:
+        """Newton from switch-on."""
+        if not len(which):
+            return which
+        made = self._lot(which)
+        nodes = np.zeros((self.plan.size + 1 + made.spares, made.many))
+        return self._keep(which, made, newton(Network(self.plan, made), nodes, AFRESH))
 
     def settle(self, which: Ints) -> Ints:
         """Through pretended time from the sound circuit's volts."""

@@ -24,10 +24,12 @@ Probes = Sequence[tuple[int, int]] | NDArray[np.int64]
 @dataclass(frozen=True, slots=True)
 class Linear:
     """slopes: (B, K, P) volts between a probe's points per axis amount; source_ohms: (B, K)
-    resistance seen between them. Rows of NaN where the volts were."""
+    resistance seen between them; rises: (B, K, M) volts towards each variation nearby. Rows of
+    NaN where the volts were."""
 
     slopes: Floats
     source_ohms: Floats
+    rises: Floats
 
 
 def linearise(
@@ -37,12 +39,14 @@ def linearise(
     amounts: Floats | None,
     volts: Floats,
     probes: Probes,
+    nearby: Sequence[Sequence[Variation]] = (),
 ) -> Linear:
     """Slopes of probe volts along the axes, and source resistances, at solved points.
 
     amounts: (B, P) where on the axes the points lie, None for 0; volts: (B, n + spares) as
     solved there. probes: (plus, minus) columns of volts, -1 for ground; as an array (K, 2),
-    or (B, K, 2) where each variation has its own.
+    or (B, K, 2) where each variation has its own. nearby: M times B variations of the same
+    wiring as `variations` with values slightly different; what that does, to first order.
     """
     plan, many = plan_of(circuit), len(variations)
     pairs = np.asarray(probes, dtype=np.int64)
@@ -51,6 +55,7 @@ def linearise(
     count = pairs.shape[1]
     slopes = np.full((many, count, len(axes)), np.nan)
     ohms = np.full((many, count), np.nan)
+    rises = np.full((many, count, len(nearby)), np.nan)
     spares = max((len(v.lifts) for v in variations), default=0)
     usable = np.flatnonzero(np.isfinite(volts[:, : plan.size]).all(axis=1))
     for first in range(0, len(usable), CHUNK):
@@ -60,15 +65,25 @@ def linearise(
         made = lot(plan, some, axes, part, spares)
         nodes = at_nodes(made, plan, volts[which])
         network = Network(plan, made)
-        _, matrix, _ = network.balance(nodes)
+        leaving, matrix, _ = network.balance(nodes)
         influence = influence_of(matrix, pairs[which] + 1)
         columns = np.arange(len(which))[:, None]
         plus, minus = pairs[which, :, 0] + 1, pairs[which, :, 1] + 1
         reach = np.arange(count)[None, :]
         ohms[which] = influence[plus, reach, columns] - influence[minus, reach, columns]
-        for p, slope in enumerate(_along(plan, made, network, nodes, influence, axes)):
-            slopes[which, :, p] = slope.T
-    return Linear(slopes, ohms)
+        for p, rise in enumerate(_along(plan, made, network, nodes, influence, axes)):
+            slopes[which, :, p] = rise.T
+        for m, others in enumerate(nearby):
+            moved = np.flatnonzero([others[i] != variations[i] for i in which])
+            rises[which, :, m] = 0.0
+            if moved.size:
+                there = [others[i] for i in which[moved]]
+                along = None if part is None else part[moved]
+                close = Network(plan, lot(plan, there, axes, along, spares))
+                change = close.balance(nodes[:, moved])[0] - leaving[:, moved]
+                near = influence[:, :, moved]
+                rises[which[moved], :, m] = -np.einsum("nkb,nb->bk", near, change)
+    return Linear(slopes, ohms, rises)
 
 
 def at_nodes(made: Lot, plan: Plan, volts: Floats) -> Floats:

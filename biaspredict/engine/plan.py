@@ -135,6 +135,22 @@ class Plan:
     def axis_rows(self, axes: Sequence[Axis]) -> list[list[int]]:
         return [[self.row[name] for name in axis.parameters] for axis in axes]
 
+    def axis_moves(self, axes: Sequence[Axis]) -> list[tuple[Ints, Ints, bool]]:
+        """(value rows, axis columns, additive): axes in order, as many at once as touch
+        different rows."""
+        found: list[tuple[list[int], list[int], bool]] = []
+        seen: set[int] = set()
+        for column, axis in enumerate(axes):
+            for name in axis.parameters:
+                row = self.row[name]
+                if not found or found[-1][2] != axis.additive or row in seen:
+                    found.append(([], [], axis.additive))
+                    seen = set()
+                seen.add(row)
+                found[-1][0].append(row)
+                found[-1][1].append(column)
+        return [(np.array(rows), np.array(columns), more) for rows, columns, more in found]
+
 
 @lru_cache(maxsize=8)
 def plan_of(circuit: Circuit) -> Plan:
@@ -225,13 +241,12 @@ def lot(
             rows, columns, numbers = zip(*scales, strict=True)
             np.multiply.at(values, (list(rows), list(columns)), numbers)
         if amounts is not None:
-            for axis, rows_of, amount in zip(
-                axes, plan.axis_rows(axes), np.asarray(amounts).T, strict=True
-            ):
-                if axis.additive:
-                    values[rows_of] += amount
+            moves = np.asarray(amounts, dtype=float).T
+            for rows_in, columns_in, additive in plan.axis_moves(axes):
+                if additive:
+                    values[rows_in] += moves[columns_in]
                 else:
-                    values[rows_of] *= np.exp(amount)
+                    values[rows_in] *= np.exp(moves[columns_in])
     spare = max(lifts, spares or 0)
     made = Lot(
         values,

@@ -283,6 +283,7 @@ def neighbours(stage: Stage, node: str) -> tuple[Neighbour, ...]:
     return tuple(found)
 
 
+@lru_cache(maxsize=32)
 def floating(stage: Stage) -> frozenset[str]:
     """Nodes whose DC nothing sets: only capacitors, open switches or nothing lead there."""
     islands = network(stage).islands(DC)

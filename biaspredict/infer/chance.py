@@ -9,6 +9,8 @@ import numpy as np
 
 from biaspredict.engine.solver import Floats
 
+FINE = 1e-5  # share of the narrowest standard deviation to which a quantile is sought
+
 
 def chi2_tail(value: float, degrees: int) -> float:
     """P(chi-squared with `degrees` degrees of freedom exceeds `value`).
@@ -43,16 +45,16 @@ def normal_mixture_range(
     """Quantiles of a mixture of normals by bisection on its distribution function."""
     keep = shares > 1e-6
     means, sigmas, shares = means[keep], sigmas[keep], shares[keep] / shares[keep].sum()
-    low, high = float((means - 6 * sigmas).min()), float((means + 6 * sigmas).max())
-    found = []
-    for level in levels:
-        a, b = low, high
-        for _ in range(50):
-            middle = 0.5 * (a + b)
-            below = float((shares * fast_cdf((middle - means) / sigmas)).sum())
-            a, b = (middle, b) if below < level else (a, middle)
-        found.append(0.5 * (a + b))
-    return tuple(found)
+    wanted = np.array(levels, dtype=float)
+    low = np.full(len(wanted), (means - 6 * sigmas).min())
+    high = np.full(len(wanted), (means + 6 * sigmas).max())
+    for _ in range(60):
+        if (high - low).max(initial=0.0) <= FINE * sigmas.min():
+            break
+        middle = 0.5 * (low + high)
+        below = fast_cdf((middle[:, None] - means) / sigmas) @ shares < wanted
+        low, high = np.where(below, middle, low), np.where(below, high, middle)
+    return tuple((0.5 * (low + high)).tolist())
 
 
 def fast_cdf(z: Floats) -> Floats:

@@ -22,7 +22,7 @@ from biaspredict.model.readings import Quantity
 from biaspredict.predict.meters import MODEL_FRACTION, MODEL_VOLTS
 from biaspredict.predict.observe import Observed, Predictor, Probe
 
-STEP = 0.05  # shift of the severity latent for its slope
+STEP = 0.01  # shift of the severity latent for its slope
 CELL = 0.7  # standard deviation of a cell over the distance between cells: neighbours overlap
 MOST_STEPS = 8
 LONGEST = 3.0  # standard deviations that any latent moves in one step
@@ -45,6 +45,19 @@ class Explainer:
 
         keep: how many best are refined whatever their first score.
         """
+        leads = {probe.name for probe in self.task.probes}
+        place: dict[object, int] = {}
+        some: list[Component] = []
+        rows: list[int] = []
+        for component in components:
+            row = place.setdefault(_seen_as(component, leads), len(some))
+            if row == len(some):
+                some.append(component)
+            rows.append(row)
+        found = self._scored(some, keep)
+        return found if len(some) == len(components) else found.taken(rows)
+
+    def _scored(self, components: Sequence[Component], keep: int) -> Scores:
         first = self._first(components)
         rows = self._hopeful(first.misfit, keep)
         return self._refined(components, first, rows)
@@ -149,7 +162,7 @@ class Explainer:
     ) -> tuple[Observed, Floats]:
         """Readings (B, K) at the latents, and slopes (B, K, P + M) per standard latent.
 
-        Slopes in the severities come from one more solve a little to the side. At a `first`
+        Slopes in the severities come from a glance a little to the side. At a `first`
         look those of the last severity come from the neighbouring cells in the list, at no
         cost, and meters load linearly: good enough to tell what is hopeless.
         """
@@ -159,32 +172,32 @@ class Explainer:
         lead = np.array([c.at_lead for c in components])
         many, count = len(components), len(probes)
         variations = [c.variation(m) for c, m in zip(components, moves, strict=True)]
+        cells = _cells_beside(components) if first else {}
+        graded = [
+            [
+                which < len(c.widths) and c.widths[which] > 0
+                and not (which == len(c.widths) - 1 and row in cells)
+                for row, c in enumerate(components)
+            ]
+            for which in range(shifts)
+        ]
+        wanted = [which for which in range(shifts) if any(graded[which])]
+        nearby = [
+            [
+                self._beside(c, m, which) if yes else v
+                for c, m, v, yes in zip(components, moves, variations, graded[which], strict=True)
+            ]
+            for which in wanted
+        ]
         seen = self.predictor.observe(
-            variations, amounts, probes, lead, start=start, rough=first
+            variations, amounts, probes, lead, start=start, rough=first, nearby=nearby
         )
         severity_slopes = np.zeros((many, count, shifts))
-        cells = _cells_beside(components) if first else {}
+        severity_slopes[:, :, wanted] = seen.rises / STEP
         for row, (low, high) in cells.items():
             if seen.solved[low] and seen.solved[high]:
                 rise = (seen.values[high] - seen.values[low]) / (high - low)
                 severity_slopes[row, :, len(components[row].widths) - 1] = rise * CELL
-        graded = [
-            (row, which)
-            for which in range(shifts)
-            for row, c in enumerate(components)
-            if seen.solved[row] and which < len(c.widths) and c.widths[which] > 0
-            and not (which == len(c.widths) - 1 and row in cells)
-        ]
-        if graded:
-            beside = [self._beside(components[r], moves[r], which) for r, which in graded]
-            rows = np.array([row for row, _ in graded])
-            there = self.predictor.observe(
-                beside, amounts[rows], probes, lead[rows], start=seen.volts[rows], rough=first
-            )
-            for place, (row, which) in enumerate(graded):
-                if there.solved[place]:
-                    rise = (there.values[place] - seen.values[row]) / STEP
-                    severity_slopes[row, :, which] = rise
         slopes = np.concatenate([seen.slopes * self.predictor.sigmas, severity_slopes], axis=2)
         return seen, slopes
 
@@ -274,6 +287,14 @@ def _stride(step: Floats) -> Floats:
     """A step (B, P) no longer than the linearisation may be believed."""
     longest = np.abs(step).max(axis=1, initial=0.0, keepdims=True)
     return np.asarray(step * np.minimum(1.0, LONGEST / np.maximum(longest, LONGEST)))
+
+
+def _seen_as(component: Component, leads: set[str]) -> object:
+    """What of a component shows in readings: where a joint was touched only if it is read."""
+    touched = component.at_lead and any(
+        lead in leads for lead, _ in component.variation((0.0,) * len(component.faults)).lifts
+    )
+    return tuple(map(id, component.faults)), component.severities, touched
 
 
 def _cells_beside(components: Sequence[Component]) -> dict[int, tuple[int, int]]:

@@ -108,6 +108,7 @@ def rank(explainer: Explainer, faults: Sequence[Fault]) -> Ranking:
 def weigh(explainer: Explainer, components: Sequence[Component], scores: Scores) -> Ranking:
     """Turn scores into weights, suspects and groups."""
     readings = len(explainer.task.probes)
+    shifts = max((len(c.faults) for c in components), default=0)
     prior = np.array([c.log_prior for c in components])
     total = prior + scores.log_evidence
     total = np.where(np.isfinite(total), total, -np.inf)
@@ -127,7 +128,7 @@ def weigh(explainer: Explainer, components: Sequence[Component], scores: Scores)
             if len(component.faults) == 1:
                 unsolved.append(component.faults[0])
             continue
-        suspects.append(_suspect(components, scores, weights, rows, readings))
+        suspects.append(_suspect(components, scores, weights, rows, readings, shifts))
     suspects.sort(key=lambda s: (-s.weight, -s.fit))
     sound_rows = by_fault.get((), [])
     sound_fit = max((float(scores.log_evidence[i]) for i in sound_rows), default=-math.inf)
@@ -149,12 +150,12 @@ def weigh(explainer: Explainer, components: Sequence[Component], scores: Scores)
 
 def _suspect(
     components: Sequence[Component], scores: Scores, weights: Floats, rows: Sequence[int],
-    readings: int,
+    readings: int, shifts: int,
 ) -> Suspect:
     here = np.array(rows)
     best = int(here[np.argmax(scores.log_evidence[here])])
     found = tuple(
-        _severity(components, scores, here, which, float(weights[here].sum()))
+        _severity(components, scores, here, which, float(weights[here].sum()), shifts)
         for which in range(len(components[best].faults))
     )
     return Suspect(
@@ -169,7 +170,7 @@ def _suspect(
 
 def _severity(
     components: Sequence[Component], scores: Scores, rows: NDArray[np.int64], which: int,
-    weight: float,
+    weight: float, shifts: int,
 ) -> Severity | None:
     """Mixture over the cells of their posterior log severities."""
     fault = components[rows[0]].faults[which]
@@ -178,7 +179,6 @@ def _severity(
     if weight < FAINT:
         best = components[rows[np.argmax(scores.log_evidence[rows])]].severities[which]
         return Severity(best, fault.least or best, fault.most or best, fault.unit)
-    shifts = max(len(c.faults) for c in components)
     means, sigmas, shares = [], [], []
     for row in rows:
         component = components[row]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -13,10 +13,11 @@ from biaspredict.engine.flatten import flatten
 from biaspredict.engine.linear import linearise
 from biaspredict.engine.solver import Floats, Solver
 from biaspredict.model.circuit import OPEN, SOUND, Axis, Circuit, Device, Load, Variation
-from biaspredict.model.devices import Bipolar, Polarity
 from biaspredict.model.readings import Quantity, Reading
 from biaspredict.model.stage import GROUND, Meter, Stage
 from biaspredict.predict.meters import EVEN, ohms_shown, put_across
+from biaspredict.predict.overdrive import Bulk
+from biaspredict.predict.points import Ints, between, points_of
 from biaspredict.predict.signal_probe import Ask, Signal, SignalStage
 from biaspredict.predict.spread import axes, off_middle, with_power_off
 
@@ -25,9 +26,6 @@ from biaspredict.predict.spread import axes, off_middle, with_power_off
 LINEAR_LOADING = 0.01
 ROUGHLY = 0.4  # share of a meter's linear effect that may be wrong where it is heavy
 LINEAR_VOLTS = 0.005  # and only where the meter moves the point by more
-# Volts above a transistor's usual V_BE, about a hundred times its usual current, from which bulk
-# resistance and high injection, which the equations leave out, are felt.
-OVERDRIVE, BULK_VOLTS, BULK_MOST, THERMAL_VOLTS = 0.12, 0.02, 3.0, 0.0257
 # A leak of an electrolytic at its working volts may be none at an ohmmeter's tenth of a volt
 # (common practice, no source); below this it is a short, which any meter sees.
 LEAK_LEAST = 1e3
@@ -70,6 +68,7 @@ def probe_of(reading: Reading, meter: Meter, signal: Signal | None = None) -> Pr
 @dataclass(frozen=True, slots=True)
 class Observed:
     """values (B, K) as the meters show; slopes (B, K, P) per axis amount; solved (B,).
+    rises (B, K, M): change of each reading towards each variation nearby, to first order.
 
     Ohms, gains and levels are given as natural logarithms, since their spread is by factors.
     volts: (B, n + spares) node volts with the power on and nothing connected, a start for
@@ -80,6 +79,7 @@ class Observed:
 
     values: Floats
     slopes: Floats
+    rises: Floats
     solved: NDArray[np.bool_]
     volts: Floats
     doubt: Floats
@@ -108,6 +108,10 @@ class Predictor:
         return flatten(replace(self.stage, rails=rails), powered=False)
 
     @cached_property
+    def bulk(self) -> Bulk:
+        return Bulk(self.stage, self.circuit)
+
+    @cached_property
     def sounding(self) -> SignalStage:
         return SignalStage(self.stage)
 
@@ -126,180 +130,183 @@ class Predictor:
         *,
         start: Floats | None = None,
         rough: bool = False,
+        nearby: Sequence[Sequence[Variation]] = (),
     ) -> Observed:
         """Readings (B, K) and their slopes along the axes at the given amounts (B, P).
 
         at_lead: (B,) where a joint is lifted, True if the person touched the part's lead.
         start: (B, n + spares) volts nearby. rough: take a meter's loading as linear
-        always, and say in `doubt` how far that may be off.
+        always, and say in `doubt` how far that may be off. nearby: M times B variations of
+        the same wiring with values slightly different.
         """
         many, count = len(variations), len(probes)
         spares = max((len(v.lifts) for v in variations), default=0)
         look = _Look(
             np.full((many, count), np.nan),
-            np.zeros((many, count, len(self.axes))),
+            np.zeros((many, count, len(self.axes) + len(nearby))),
             np.ones(many, dtype=bool),
             np.full((many, len(self.circuit.nodes) + spares), np.nan),
             np.zeros(many, dtype=bool) if at_lead is None else at_lead,
             np.zeros((many, count)),
         )
+        sets = (variations, *nearby)
         live: dict[Variation, list[int]] = {}
         signals: dict[Variation, list[int]] = {}
+        off: list[int] = []
         for k, probe in enumerate(probes):
-            if probe.powered:
+            if not probe.powered:
+                off.append(k)
+            else:
                 (signals if probe.signal else live).setdefault(probe.extra, []).append(k)
-        for extra, columns in live.items():
-            some = variations if extra is SOUND else [v.plus(extra) for v in variations]
-            self._volts(some, amounts, probes, columns, look, start, rough)
+        asis = live.pop(SOUND, None)
+        if asis is not None:
+            self._volts(sets, amounts, probes, {SOUND: asis}, look, start, rough)
+            start = look.volts
+        if live:
+            self._volts(sets, amounts, probes, live, look, start, rough)
+        width = len(self.axes)
         for extra, columns in signals.items():
-            some = variations if extra is SOUND else [v.plus(extra) for v in variations]
-            self._signals(some, amounts, probes, columns, look, start)
-        off = [k for k, probe in enumerate(probes) if not probe.powered]
-        if off:
-            self._driven(variations, amounts, [probes[k] for k in off], off, look)
+            asked = [probes[k] for k in columns]
+            first = self._signals(_with(extra, variations), amounts, asked, look, start)
+            look.values[:, columns], look.doubt[:, columns] = first[0], first[2]
+            look.slopes[:, columns, :width] = first[1]
+            for m, others in enumerate(nearby):
+                moved = [i for i, v in enumerate(others) if v != variations[i]]
+                if moved:
+                    there = look.part(moved)
+                    some = _with(extra, [others[i] for i in moved])
+                    values, _, _ = self._signals(some, amounts[moved], asked, there, there.volts)
+                    look.slopes[np.ix_(moved, columns, [width + m])] = (
+                        np.nan_to_num(values - first[0][moved])[:, :, None]
+                    )
+        self._driven(sets, amounts, probes, off, look)
         look.solved[:] &= np.isfinite(look.values).all(axis=1)
-        return Observed(look.values, look.slopes, look.solved, look.volts, look.doubt)
-
-    def _points(
-        self, circuit: Circuit, variations: Sequence[Variation], probes: Sequence[Probe],
-        lead: NDArray[np.bool_],
-    ) -> NDArray[np.int64]:
-        """Node indices (B, K, 2) of each probe; -1 for ground, spare columns for lifted leads."""
-        where = {node: i for i, node in enumerate(circuit.nodes)}
-        where[GROUND] = -1
-        fixed = [[where[p.node], where[p.minus] if p.minus else -1] for p in probes]
-        points = np.broadcast_to(np.array(fixed, dtype=np.int64), (len(variations), len(probes), 2))
-        points = points.copy()
-        names = {probe.name: k for k, probe in enumerate(probes)}
-        own = {lead for probe in probes for lead, _ in probe.extra.lifts if lead == probe.name}
-        for row, variation in enumerate(variations):
-            for spare, (terminal, _) in enumerate(variation.lifts):
-                if terminal in names and (lead[row] or terminal in own):
-                    points[row, names[terminal], 0] = len(circuit.nodes) + spare
-        return points
+        return Observed(
+            look.values, look.slopes[:, :, :width], look.slopes[:, :, width:], look.solved,
+            look.volts, look.doubt,
+        )
 
     def _volts(
-        self, variations: Sequence[Variation], amounts: Floats, probes: Sequence[Probe],
-        columns: Sequence[int], look: _Look, start: Floats | None, rough: bool,
+        self, sets: Sequence[Sequence[Variation]], amounts: Floats, probes: Sequence[Probe],
+        groups: Mapping[Variation, list[int]], look: _Look, start: Floats | None, rough: bool,
     ) -> None:
-        """All powered readings of one state of the stage, from one solve."""
-        circuit, some_probes = self.circuit, [probes[k] for k in columns]
-        places = np.asarray(columns, dtype=np.int64)
-        begin = start
-        if start is not None:
-            # what is done to the stage may lift further leads
-            spares = max((len(v.lifts) for v in variations), default=0)
-            missing = len(circuit.nodes) + spares - start.shape[1]
-            if missing > 0:
-                begin = np.pad(start, ((0, 0), (0, missing)), constant_values=np.nan)
-        found = self.solver.solve(circuit, variations, self.axes, amounts, start=begin)
-        look.solved[:] &= found.solved
-        look.volts[:] = found.volts[:, : look.volts.shape[1]]
+        """Powered readings, each group of columns with something done to the stage.
+
+        A group with fewer columns than another has its last one again.
+        """
+        circuit, many, wide = self.circuit, len(sets[0]), max(map(len, groups.values()))
+        some = [[v for e in groups for v in _with(e, variations)] for variations in sets]
+        padded = [ks + [ks[-1]] * (wide - len(ks)) for ks in groups.values()]
+        columns = np.repeat(np.array(padded), many, axis=0)
+        again = np.arange(wide) >= np.repeat([len(ks) for ks in groups.values()], many)[:, None]
+        rows = np.tile(np.arange(many), len(groups))
+        begin = None if start is None else self._begin(start[rows], some[0])
+        found = self.solver.solve(circuit, some[0], self.axes, amounts[rows], start=begin)
+        np.logical_and.at(look.solved, rows, found.solved)
+        if SOUND in groups or not np.isfinite(look.volts).any():
+            look.volts[:] = found.volts[:many, : look.volts.shape[1]]
         good = np.flatnonzero(found.solved)
         if not good.size:
             return
-        some = [variations[i] for i in good.tolist()]
-        points = self._points(circuit, some, some_probes, look.at_lead[good])
-        linear = linearise(circuit, some, self.axes, amounts[good], found.volts[good], points)
-        open_volts = _between(found.volts[good], points)
-        look.doubt[np.ix_(good, places)] += self._overdriven(found.volts[good], some)[:, None]
-        ohms = np.array([probe.ohms for probe in some_probes])
+        points = np.concatenate([
+            points_of(
+                circuit, some[0][g * many : (g + 1) * many], [probes[k] for k in ks], look.at_lead
+            )
+            for g, ks in enumerate(padded)
+        ])[good]
+        rows, columns, at = rows[good], columns[good], amounts[rows[good]]
+        some = [[variations[i] for i in good] for variations in some]
+        volts = found.volts[good]
+        linear = linearise(circuit, some[0], self.axes, at, volts, points, some[1:])
+        open_volts = between(volts, points)
+        ohms = np.array([probe.ohms for probe in probes])[columns]
         share = linear.source_ohms / (linear.source_ohms + ohms)
-        look.values[np.ix_(good, places)] = open_volts * (1.0 - share)
-        look.slopes[np.ix_(good, places)] = linear.slopes * (1.0 - share)[:, :, None]
+        place = rows[:, None], columns
+        look.doubt[place] += self.bulk.volts(volts, some[0])[:, None]
+        look.values[place] = open_volts * (1.0 - share)
+        both = np.concatenate([linear.slopes, linear.rises], axis=2)
+        look.slopes[place] = both * (1.0 - share)[:, :, None]
         moved = np.abs(open_volts * share)
-        heavy = (share > LINEAR_LOADING) & (moved > LINEAR_VOLTS)
+        heavy = (share > LINEAR_LOADING) & (moved > LINEAR_VOLTS) & ~again[good]
         if rough:
-            look.doubt[np.ix_(good, places)] += np.where(heavy, ROUGHLY * moved, 0.0)
+            look.doubt[place] += np.where(heavy, ROUGHLY * moved, 0.0)
             return
-        rows, which = np.nonzero(heavy)
-        if rows.size:
+        at_row, which = np.nonzero(heavy)
+        if at_row.size:
+            found_at = columns[at_row, which]
             self._loaded(
-                circuit, [some[i] for i in rows], amounts[good[rows]],
-                [some_probes[k] for k in which], places[which], points[rows, which],
-                good[rows], look, found.volts[good[rows]],
+                circuit, [[variations[i] for i in at_row] for variations in some], at[at_row],
+                [probes[k] for k in found_at], found_at, points[at_row, which], rows[at_row],
+                look, volts[at_row],
             )
 
-    def _overdriven(self, volts: Floats, variations: Sequence[Variation]) -> Floats:
-        """Volts (B,) that bulk resistance may add where a junction is driven far beyond its use.
-
-        The drop across the bulk grows with the current, so exponentially with the junction's
-        own volts; a few hundredths of a volt at a hundred times the usual current.
-        """
-        most = np.zeros(len(volts))
-        padded = np.concatenate([volts, np.zeros((len(volts), 1))], axis=1)
-        for base, emitter, sign, usual in self._junctions:
-            beyond = sign * (padded[:, base] - padded[:, emitter]) - usual - OVERDRIVE
-            most = np.maximum(most, beyond)
-        for row, variation in enumerate(variations):
-            if variation.lifts or variation.moves:
-                most[row] = 0.0  # leads are not at their nodes: the junction's volts are not known
-        grown = BULK_VOLTS * np.expm1(np.minimum(most / THERMAL_VOLTS, 6.0))
-        return np.asarray(np.minimum(grown, BULK_MOST))
-
-    @cached_property
-    def _junctions(self) -> tuple[tuple[int, int, float, float], ...]:
-        """(base column, emitter column, sign, usual volts) of each transistor; -1 for ground."""
-        where = {node: i for i, node in enumerate(self.circuit.nodes)} | {GROUND: -1}
-        return tuple(
-            (where[part.node("base")], where[part.node("emitter")],
-             1.0 if part.device.polarity is Polarity.NPN else -1.0, part.device.vbe)
-            for part in self.stage.parts
-            if isinstance(part.device, Bipolar)
-        )
+    def _begin(self, start: Floats, variations: Sequence[Variation]) -> Floats:
+        """A start with room for the further leads that what is done to the stage may lift."""
+        spares = max((len(v.lifts) for v in variations), default=0)
+        missing = max(len(self.circuit.nodes) + spares - start.shape[1], 0)
+        return np.pad(start, ((0, 0), (0, missing)), constant_values=np.nan)
 
     def _loaded(
-        self, circuit: Circuit, variations: Sequence[Variation], amounts: Floats,
-        probes: Sequence[Probe], columns: NDArray[np.int64], points: NDArray[np.int64],
-        rows: NDArray[np.int64], look: _Look, start: Floats | None = None,
+        self, circuit: Circuit, sets: Sequence[Sequence[Variation]], amounts: Floats,
+        probes: Sequence[Probe], columns: Ints, points: Ints, rows: Ints, look: _Look,
+        start: Floats | None = None,
     ) -> None:
         """Solve again with each entry's meter across its points; entries fill (rows, columns)."""
         names = (*circuit.nodes, GROUND)  # index -1 reads ground
-        loaded = []
-        for variation, probe, (a, b) in zip(variations, probes, points, strict=True):
-            if a >= len(circuit.nodes):
-                a_name = f"{variation.lifts[a - len(circuit.nodes)][0]} (lead)"
-            else:
-                a_name = names[a]
-            meter = Load(a_name, names[b], probe.ohms, probe.volts)
-            loaded.append(variation.plus(Variation(loads=(meter,))))
+        size = len(circuit.nodes)
+        meters = [
+            Variation(loads=(Load(
+                names[a] if a < size else f"{variation.lifts[a - size][0]} (lead)",
+                names[b], probe.ohms, probe.volts,
+            ),))
+            for variation, probe, (a, b) in zip(sets[0], probes, points.tolist(), strict=True)
+        ]
+        loaded = [
+            [v.plus(meter) for v, meter in zip(variations, meters, strict=True)]
+            for variations in sets
+        ]
         around = self.axes if circuit is self.circuit else self.axes_off
-        found = self.solver.solve(circuit, loaded, around, amounts, start=start)
+        found = self.solver.solve(circuit, loaded[0], around, amounts, start=start)
         look.solved[rows[~found.solved]] = False
         good = np.flatnonzero(found.solved)
         if not good.size:
             return
         pairs = points[good][:, None, :]
-        linear = linearise(circuit, [loaded[i] for i in good.tolist()], around, amounts[good],
-                           found.volts[good], pairs)
-        look.values[rows[good], columns[good]] = _between(found.volts[good], pairs)[:, 0]
-        look.slopes[rows[good], columns[good]] = linear.slopes[:, 0]
+        some = [[variations[i] for i in good.tolist()] for variations in loaded]
+        volts = found.volts[good]
+        linear = linearise(circuit, some[0], around, amounts[good], volts, pairs, some[1:])
+        place = rows[good], columns[good]
+        look.values[place] = between(volts, pairs)[:, 0]
+        look.slopes[place] = np.concatenate([linear.slopes, linear.rises], axis=2)[:, 0]
 
     def _signals(
         self, variations: Sequence[Variation], amounts: Floats, probes: Sequence[Probe],
-        columns: Sequence[int], look: _Look, start: Floats | None,
-    ) -> None:
-        """Gains and levels, each variation about its own operating point."""
-        near = look.volts if np.isfinite(look.volts).any() else start
-        found = self.solver.solve(self.circuit, variations, self.axes, amounts, start=near)
-        look.solved[:] &= found.solved
-        look.volts[:] = found.volts[:, : look.volts.shape[1]]
+        look: _Look, start: Floats | None,
+    ) -> tuple[Floats, Floats, Floats]:
+        """Gains and levels (B, K), each about its own operating point; slopes and doubt."""
+        shape = (len(variations), len(probes))
+        values, doubt = np.full(shape, np.nan), np.zeros(shape)
+        slopes = np.zeros((*shape, len(self.axes)))
+        begin = None if start is None else self._begin(start, variations)
+        found = self.solver.solve(self.circuit, variations, self.axes, amounts, start=begin)
+        if not np.isfinite(look.volts).any():
+            look.volts[:] = found.volts[:, : look.volts.shape[1]]
         good = np.flatnonzero(found.solved)
-        if not good.size:
-            return
-        some = [variations[i] for i in good.tolist()]
-        points = self._points(self.circuit, some, [probes[k] for k in columns], look.at_lead[good])
-        asks = [
-            Ask(signal, probes[k].quantity, points[:, i], probes[k].ohms)
-            for i, k in enumerate(columns) if (signal := probes[k].signal) is not None
-        ]
-        shown = self.sounding.shown(asks, some, self.axes, amounts[good], found.volts[good])
-        for k, one in zip(columns, shown, strict=True):
-            look.values[good, k], look.slopes[good, k] = one.values, one.slopes
-            look.doubt[good, k] = one.doubt
+        if good.size:
+            some = [variations[i] for i in good.tolist()]
+            points = points_of(self.circuit, some, probes, look.at_lead[good])
+            asks = [
+                Ask(probe.signal, probe.quantity, points[:, k], probe.ohms)
+                for k, probe in enumerate(probes) if probe.signal is not None
+            ]
+            shown = self.sounding.shown(asks, some, self.axes, amounts[good], found.volts[good])
+            for k, one in enumerate(shown):
+                values[good, k], slopes[good, k] = one.values, one.slopes
+                doubt[good, k] = one.doubt
+        return values, slopes, doubt
 
     def _driven(
-        self, variations: Sequence[Variation], amounts: Floats, probes: Sequence[Probe],
+        self, sets: Sequence[Sequence[Variation]], amounts: Floats, probes: Sequence[Probe],
         columns: Sequence[int], look: _Look,
     ) -> None:
         """Power off: the meter drives the points, ohms or junction drop are read.
@@ -307,27 +314,22 @@ class Predictor:
         A capacitor that leaks at its working volts may hold at a meter's: the reading lies
         anywhere between the two.
         """
-        rows = np.tile(np.arange(len(variations)), len(probes))
-        which = np.repeat(np.arange(len(probes)), len(variations))
-        some = [v.plus(probe.extra) for probe in probes for v in variations]
-        holding = {i: tight for i, v in enumerate(some) if (tight := self._holding(v)) is not None}
-        again = np.array(list(holding), dtype=np.int64)
-        every = np.concatenate([np.arange(len(some)), again])
-        shown = self._off(
-            [*some, *holding.values()], amounts[rows[every]], [probes[k] for k in which[every]],
-            look.at_lead[rows[every]],
-        )
-        first = len(some)
-        at = rows, np.asarray(columns)[which]
-        look.values[at], look.slopes[at] = shown.values[:first, 0], shown.slopes[:first, 0]
-        np.logical_and.at(look.solved, rows[every], shown.solved)
-        if not again.size:
+        if not columns:
             return
-        held = rows[again], np.asarray(columns)[which[again]]
-        both = np.stack([look.values[held], shown.values[first:, 0]])
-        look.values[held] = both.mean(0)
-        look.doubt[held] = np.abs(both[0] - both[1]) * 0.5 * EVEN
-        look.slopes[held] = 0.5 * (look.slopes[held] + shown.slopes[first:, 0])
+        self._off(sets, amounts, probes, columns, look)
+        rows = np.flatnonzero([self._holding(v) is not None for v in sets[0]])
+        if not rows.size:
+            return
+        holding = [[self._holding(some[i]) or some[i] for i in rows.tolist()] for some in sets]
+        whole = look.part(rows)
+        whole.solved[:] = True
+        self._off(holding, amounts[rows], probes, columns, whole)
+        place = rows[:, None], np.asarray(columns)[None, :]
+        both = np.stack([look.values[place], whole.values[:, columns]])
+        look.values[place] = both.mean(0)
+        look.doubt[place] = np.abs(both[0] - both[1]) * 0.5 * EVEN
+        look.slopes[place] = 0.5 * (look.slopes[place] + whole.slopes[:, columns])
+        look.solved[rows] &= whole.solved
 
     def _holding(self, variation: Variation) -> Variation | None:
         """The same with its leaking capacitors holding; None where none leaks."""
@@ -341,39 +343,39 @@ class Predictor:
         return replace(variation, settings=kept)
 
     def _off(
-        self, variations: Sequence[Variation], amounts: Floats, probes: Sequence[Probe],
-        at_lead: NDArray[np.bool_],
-    ) -> _Look:
-        """One column: each variation through its own probe, the stage exactly as it has it."""
-        many = len(variations)
-        look = _Look(
-            np.full((many, 1), np.nan), np.zeros((many, 1, len(self.axes))),
-            np.ones(many, dtype=bool), np.empty((many, 0)), at_lead, np.zeros((many, 1)),
+        self, sets: Sequence[Sequence[Variation]], amounts: Floats, probes: Sequence[Probe],
+        columns: Sequence[int], look: _Look,
+    ) -> None:
+        """Fills columns with the stage exactly as each variation has it, all in one solve."""
+        many = len(sets[0])
+        asked = [probes[k] for k in columns]
+        some = [[v for p in asked for v in _with(p.extra, variations)] for variations in sets]
+        points = np.concatenate([
+            points_of(self.unpowered, some[0][i * many : (i + 1) * many], [p], look.at_lead)
+            for i, p in enumerate(asked)
+        ])[:, 0]
+        rows = np.tile(np.arange(many), len(asked))
+        self._loaded(
+            self.unpowered, some, amounts[rows], [p for p in asked for _ in range(many)],
+            np.repeat(columns, many), points, rows, look,
         )
-        points = np.empty((many, 2), dtype=np.int64)
-        for probe in dict.fromkeys(probes):
-            mine = [i for i, other in enumerate(probes) if other == probe]
-            points[mine] = self._points(
-                self.unpowered, [variations[i] for i in mine], [probe], at_lead[mine]
-            )[:, 0]
-        self._loaded(self.unpowered, variations, amounts, probes, np.zeros(many, dtype=np.int64),
-                     points, np.arange(many), look)
-        inner = np.array([probe.ohms for probe in probes])
-        test = np.array([probe.volts for probe in probes])
-        ohms = np.array([probe.quantity is Quantity.OHMS for probe in probes])
-        across = np.clip(look.values[:, 0], 1e-9, test * (1 - 1e-9))
-        # d ln R / dV of the ohmmeter's own scale
-        gain = np.where(ohms, test / (across * (test - across)), 1.0)
-        look.slopes[:, 0] *= gain[:, None]
-        look.values[:, 0] = np.where(
-            ohms, np.log(ohms_shown(across, inner, test)), look.values[:, 0]
-        )
-        return look
+        for k, probe in zip(columns, asked, strict=True):
+            if probe.quantity is Quantity.DROP:
+                continue
+            across = np.clip(look.values[:, k], 1e-9, probe.volts * (1 - 1e-9))
+            # d ln R / dV of the ohmmeter's own scale
+            gain = probe.volts / (across * (probe.volts - across))
+            look.slopes[:, k] *= gain[:, None]
+            look.values[:, k] = np.log(ohms_shown(across, probe.ohms, probe.volts))
+
+
+def _with(extra: Variation, variations: Sequence[Variation]) -> Sequence[Variation]:
+    return variations if extra is SOUND else [v.plus(extra) for v in variations]
 
 
 @dataclass(frozen=True, slots=True)
 class _Look:
-    """What one call to observe fills in; see Observed."""
+    """What one call to observe fills in; see Observed. slopes: (B, K, P + M), rises last."""
 
     values: Floats
     slopes: Floats
@@ -382,11 +384,9 @@ class _Look:
     at_lead: NDArray[np.bool_]
     doubt: Floats
 
-
-def _between(volts: Floats, points: NDArray[np.int64]) -> Floats:
-    """Volts between point pairs: volts (B, n), points (B, K, 2) with -1 for ground -> (B, K)."""
-    padded = np.concatenate([volts, np.zeros((len(volts), 1))], axis=1)
-    places = np.where(points < 0, volts.shape[1], points)
-    plus = np.take_along_axis(padded, places[..., 0], 1)
-    minus = np.take_along_axis(padded, places[..., 1], 1)
-    return np.asarray(plus - minus)
+    def part(self, rows: Sequence[int] | Ints) -> _Look:
+        """A copy of some rows."""
+        return _Look(
+            self.values[rows], self.slopes[rows], self.solved[rows], self.volts[rows],
+            self.at_lead[rows], self.doubt[rows],
+        )

@@ -256,3 +256,31 @@ def test_time_constant_of_a_bypass_capacitor() -> None:
     seen = source_ohms(circuit, others, volts, circuit.nodes.index("emitter"))
     assert seconds[0].real == pytest.approx(50e-6 * seen, rel=1e-6)
     assert seconds[0].imag == 0.0
+
+
+def test_rises_are_what_a_variation_nearby_adds() -> None:
+    """A joint, a leak, a drift and a load, each a thousandth on its way."""
+    circuit = hand.divider_stage()
+    n, step = len(circuit.nodes), 1e-3
+    lead = next(f"{e.name}.base" for e in circuit.elements if e.device is Device.BIPOLAR)
+
+    def faulted(by: float) -> list[Variation]:
+        grown = 1.0 + by
+        return [
+            SOUND,
+            Variation(lifts=((lead, 1e4 * grown),)),
+            Variation(settings=(("R1.ohms", 2e4 * grown),)),
+            Variation(scales=(("R2.ohms", 1.3 * grown),)),
+            Variation(loads=(Load(circuit.nodes[0], "ground", 1e5 * grown),)),
+        ]
+
+    variations, nearby = faulted(0.0), faulted(step)
+    engine = Batch()
+    volts = engine.solve(circuit, variations).volts
+    moved = engine.solve(circuit, nearby).volts - engine.solve(circuit, faulted(-step)).volts
+    probes = [(k, -1) for k in range(n)]
+    linear = linearise(circuit, variations, (), None, volts, probes, (variations, nearby))
+    assert (linear.rises[:, :, 0] == 0.0).all()
+    assert (linear.rises[0] == 0.0).all()
+    assert np.abs(linear.rises[1:, :, 1]).max(axis=1).min() > 1e-5
+    assert np.allclose(linear.rises[:, :, 1], moved[:, :n] / 2.0, rtol=2e-3, atol=1e-7)

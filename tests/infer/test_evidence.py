@@ -91,3 +91,18 @@ def test_every_component_of_a_fault_shares_its_prior() -> None:
     for fault in catalogue(of, standard_priors()):
         shares = [np.exp(c.log_prior) for c in components_of([fault])]
         assert sum(shares) == pytest.approx(fault.chance / (1 - fault.chance), rel=1e-9)
+
+
+def test_where_a_joint_was_touched_shows_only_where_its_lead_is_read() -> None:
+    """A lead's own reading tells which side of a joint was touched; any other does not."""
+    of = stage(DIVIDER)
+    fault = next(f for f in catalogue(of, standard_priors()) if f.key == ("Q1.base", "joint"))
+    components = components_of([fault])
+    assert [c.at_lead for c in components].count(True) == len(components) / 2
+    for read, alike in (("Q1.emitter 2.7", True), ("Q1.base 3.4", False)):
+        scores = _explainer(DIVIDER, read).score(components, keep=len(components))
+        here, lead = (
+            scores.log_evidence[[c.at_lead is touched for c in components]]
+            for touched in (False, True)
+        )
+        assert (here == lead).all() == alike
