@@ -161,11 +161,13 @@ def _verdict(
     withheld: dict[str, str], when: str, stage: Stage, readings: Readings | None,
     priors: Priors | None,
 ) -> Verdict | None:
-    from biaspredict import pipeline
+    from biaspredict import benchwork, pipeline
 
     if readings is None:
         return None
-    return _withheld_or(withheld, when, lambda: pipeline.suspect(stage, readings, priors))
+    return _withheld_or(withheld, when, lambda: pipeline.suspect(
+        stage, readings, priors, benchwork.others_or_none(None, stage, readings),
+    ))
 
 
 def _withheld_or(reasons: dict[str, str], what: str, make: Callable[[], T]) -> T | None:

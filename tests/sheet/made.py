@@ -10,7 +10,7 @@ from pathlib import Path
 from tempfile import mkdtemp
 from unittest.mock import patch
 
-from biaspredict.infer.worksheet import Worksheet
+from biaspredict.infer.worksheet import Work, Worksheet
 from biaspredict.report.sheet.document import document
 from biaspredict.report.sheet.figure import Figure, figure
 from biaspredict.worksheets import read_works, worksheet
@@ -40,11 +40,16 @@ class Made:
 @cache
 def made(*files: Path) -> Made:
     """The document of these files; layouts are kept in a folder of the tests' own."""
-    sheets = tuple(worksheet(work) for work in read_works([str(file) for file in files]))
+    sheets = tuple(_worksheet(work) for work in read_works([str(file) for file in files]))
     with patch.dict(os.environ, {"XDG_CACHE_HOME": cache_home()}):
         figures = tuple(figure(sheet) for sheet in sheets)
     text = document(sheets, figures)
     return Made(sheets, figures, text, read(text))
+
+
+@cache
+def _worksheet(work: Work) -> Worksheet:
+    return worksheet(work)
 
 
 @cache

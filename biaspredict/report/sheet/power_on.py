@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 from biaspredict.infer.touches import CROWDED, DANGEROUS, NEVER_BRIDGE, ONE_HAND
 from biaspredict.infer.verdict import Compared
@@ -128,17 +128,25 @@ def _table(sheet: Worksheet) -> Html:
     rows = list(_rows(sheet, printed, read, judged, again))
     if sheet.bias is not None and 0 < sheet.enough < len(rows):
         rows.insert(sheet.enough, full_row(ENOUGH, len(heads)))
+    first = sheet.work.before or sheet.work.after
+    planned = {_point(p) for p in sheet.plan}
     left = [
         reading for point, some in read.items() for reading in some
-        if point[0] is Quantity.VOLTS and point not in {_point(p) for p in sheet.plan}
+        if point[0] is not Quantity.OHMS and point[0] is not Quantity.DROP
+        and point not in planned
     ]
-    return join(table(heads, rows, kinds=kinds, class_="wide"), _others(left, judged))
+    return join(
+        table(heads, rows, kinds=kinds, class_="wide"), _besides(left, judged),
+        _other_channel(first.other if first is not None else ()),
+    )
 
 
 def _rows(
     sheet: Worksheet, printed: Mapping[tuple[str, str | None], tuple[ChartEntry, Chart]],
     read: Volts, judged: Mapping[Point, Compared], again: bool,
 ) -> Iterator[Html | list[object]]:
+    latest = sheet.work.latest
+    skipped = latest.skipped if latest is not None else ()
     for number, planned in enumerate(sheet.plan, start=1):
         probe = planned.touch.probe
         point = _point(planned)
@@ -155,7 +163,7 @@ def _rows(
         if printed:
             entry = printed.get((probe.node, point[2]))
             row.append(words.volts(entry[0].value) if entry else "")
-        row.append(told(read.get(point, ())))
+        row.append(told(read.get(point, ())) or ("left out" if probe.node in skipped else ""))
         row.append("" if again else verdict_word(found) if found else
                    "doubtful" if point in read and sheet.first else "")
         yield row
@@ -177,7 +185,17 @@ def _point(planned: Planned) -> Point:
     return Quantity.VOLTS, probe.node, None if probe.minus == GROUND else probe.minus, None
 
 
-def _others(left: list[Reading], judged: Mapping[Point, Compared]) -> Html | None:
+def _other_channel(readings: Sequence[Reading]) -> Html | None:
+    """What was read on the other channel, as evidence."""
+    if not readings:
+        return None
+    return join(tag("h3", "Read on the other channel"), table(
+        ("", "Point", "Read"), [(box(True), name_of(r), told((r,))) for r in readings],
+        kinds=("tick", "name", "figure"), class_="wide low",
+    ))
+
+
+def _besides(left: Sequence[Reading], judged: Mapping[Point, Compared]) -> Html | None:
     """Readings at points that are not in the plan, kept all the same."""
     if not left:
         return None
@@ -186,7 +204,7 @@ def _others(left: list[Reading], judged: Mapping[Point, Compared]) -> Html | Non
         found = judged.get(point_of(reading))
         rows.append((
             box(True), name_of(reading), told((reading,)),
-            span(found.low, found.high) if found else "",
+            span(found.low, found.high, reading.quantity) if found else "",
             verdict_word(found) if found else "doubtful",
         ))
     return join(tag("h3", "Read besides"), table(

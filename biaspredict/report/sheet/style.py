@@ -40,8 +40,8 @@ table { border-collapse: collapse; width: 100%; margin: 1mm 0 3mm; }
 thead { display: table-header-group; }
 tr { break-inside: avoid; }
 th { text-align: left; font-size: 10pt; line-height: 1.15; vertical-align: bottom;
-  padding: 0.5mm 1.5mm; border-bottom: 0.5mm solid #000; }
-td { padding: 0.8mm 1.5mm; border-bottom: 0.2mm solid #000; vertical-align: middle;
+  padding: 0.5mm 1.1mm; border-bottom: 0.5mm solid #000; }
+td { padding: 0.8mm 1.1mm; border-bottom: 0.2mm solid #000; vertical-align: middle;
   height: 7.6mm; }
 td.name { min-width: 38mm; }
 td.ohms { font-weight: bold; }
