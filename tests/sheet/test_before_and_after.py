@@ -68,6 +68,38 @@ def test_two_readings_of_one_point_are_both_kept(tmp_path: Path) -> None:
     assert volts["Q1.base"]["Read"] == "3.94 V and 3.10 V (drifting)"
 
 
+def test_nothing_that_was_said_is_lost(tmp_path: Path) -> None:
+    """Points left out, the other channel's readings, signals, and what cannot be as written."""
+    stage = written(tmp_path, "small.stage", [
+        'stage "small"', *SMALL, "other channel offset 100",
+    ])
+    said = written(tmp_path, "small.readings", [
+        'readings "all sorts"', "meter 10 MEG 1% + 2 digits", "line 121 V", "temperature 31 C",
+        "Q1.base 3.7", "Q1.emitter 47", "Q101.base 3.66", "ohms Q1.emitter 1.52k",
+        "drop Q1.base to Q1.emitter 0.65", "across R3 13.2", "skip Q1.collector",
+    ])
+    page = made(stage, said).page
+    step = page.section("Volts, in this order")
+    rows = {row["Point"]: row for row in step.every("table")[0].rows()}
+    assert rows["Q1.base"]["Read"] == "3.70 V"
+    assert rows["Q1.collector"]["Read"] == "left out"
+    # 47 V where the rail has 22 V: kept, shown, and not reasoned with
+    assert (rows["Q1.emitter"]["Read"], rows["Q1.emitter"]["Verdict"]) == ("47.0 V", "doubtful")
+    others = {h.text: t for h, t in zip(step.every("h3"), step.every("table")[1:], strict=True)}
+    assert others["Read besides"].rows()[0]["Point"] == "R3.1 to R3.2"
+    assert others["Read besides"].rows()[0]["Read"] == "13.2 V"
+    assert others["Read on the other channel"].rows() == [
+        {"Point": "Q101.base", "Read": "3.66 V"}
+    ]
+    off = page.section("Power off: discharge, then ohms").every("table")
+    ohms = {row["Point to ground"]: row["Read"] for row in off[0].rows()}
+    assert ohms["Q1.emitter"] == "1.52k ohm"
+    assert off[1].rows()[0]["Read"] == "650 mV"
+    fields = step.every("div", "fields")[0].text
+    assert "Line 121 V" in fields
+    assert "Room 31 C" in fields
+
+
 def test_a_damaged_log_is_told_on_the_sheet(tmp_path: Path) -> None:
     stage = written(tmp_path, "small.stage", ['stage "small"', *SMALL])
     log = written(tmp_path, "damaged.log", [
@@ -78,5 +110,5 @@ def test_a_damaged_log_is_told_on_the_sheet(tmp_path: Path) -> None:
     page = made(stage, log).page
     told = " ".join(p.text for p in page.every("p", "reason"))
     assert "damaged at line 4" in told
-    assert "1 lines after it are not read" in told
+    assert "Lines after it that are not read: 1." in told
     assert page.every("span", "state")[0].text == "being read"

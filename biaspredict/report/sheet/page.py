@@ -89,7 +89,7 @@ def _damage(log: Log | None) -> Iterator[str]:
     if log.damage is not None:
         yield sentences(
             f"The log is damaged at line {log.damage.place.line}: {log.damage.fact}",
-            f"{log.damage.unread} lines after it are not read", log.damage.remedy,
+            f"Lines after it that are not read: {log.damage.unread}", log.damage.remedy,
         )
 
 

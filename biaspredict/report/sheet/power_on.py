@@ -126,7 +126,8 @@ def _table(sheet: Worksheet) -> Html:
     verdict = sheet.first or sheet.last
     judged = {point_of(c.reading): c for c in verdict.compared} if verdict else {}
     rows = list(_rows(sheet, printed, read, judged, again))
-    if sheet.bias is not None and 0 < sheet.enough < len(rows):
+    astray = any(not found.inside for found in judged.values())
+    if sheet.bias is not None and 0 < sheet.enough < len(rows) and not astray:
         rows.insert(sheet.enough, full_row(ENOUGH, len(heads)))
     first = sheet.work.before or sheet.work.after
     planned = {_point(p) for p in sheet.plan}

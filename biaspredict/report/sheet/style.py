@@ -34,7 +34,7 @@ td .box { margin: 0; }
 .box svg { position: absolute; left: 0; top: 0; width: 100%; height: 100%; }
 .blank { display: inline-block; min-width: 22mm; border-bottom: 0.3mm solid #000; height: 1.1em;
   text-indent: 0; vertical-align: baseline; }
-.fields { display: flex; flex-wrap: wrap; gap: 1mm 6mm; margin: 2mm 0; }
+.fields { display: flex; flex-wrap: wrap; align-items: baseline; gap: 1mm 6mm; margin: 2mm 0; }
 .fields span { white-space: normal; }
 table { border-collapse: collapse; width: 100%; margin: 1mm 0 3mm; }
 thead { display: table-header-group; }
