@@ -13,6 +13,7 @@ from biaspredict.commands import (
     common,
     corners,
     draw,
+    drill,
     lesson,
     log,
     ohms,
@@ -26,6 +27,7 @@ from biaspredict.commands import (
 
 COMMANDS = (
     proof, bias, ohms, corners, swap, renew, supply, suspect, bench, log, draw, sheet, lesson,
+    drill,
 )
 INTERRUPTED = 130  # as shells report a Ctrl-C
 
