@@ -15,6 +15,8 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
+from biaspredict.errors import InputError
+
 if TYPE_CHECKING:
     from lark import Lark
 
@@ -22,10 +24,18 @@ _STARTS = {"stage": ["statement", "figures"], "readings": ["statement"]}
 
 
 def folder() -> Path:
-    """Where the grammars are: inside an installed package, beside it in a checkout."""
+    """Where the grammars are: inside an installed package, beside it in a checkout.
+
+    Raises InputError where they are in neither.
+    """
     package = Path(__file__).parents[1]
-    inside = package / "_grammar"
-    return inside if inside.is_dir() else package.parent / "grammar"
+    for place in (package / "_grammar", package.parent / "grammar"):
+        if (place / "stage.lark").is_file():
+            return place
+    raise InputError(
+        "the grammar of stages is missing from this installation of biaspredict",
+        remedy="Install it again: pip install --force-reinstall biaspredict.",
+    )
 
 
 @cache
