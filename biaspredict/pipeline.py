@@ -229,6 +229,7 @@ def suspect(
     Of a stage that holds both channels, each pair of parts is taken to be alike.
     """
     from biaspredict.infer.evidence import Explainer
+    from biaspredict.infer.lead_sense import as_the_leads_are
     from biaspredict.infer.tasks import task_of
     from biaspredict.infer.twins import TwinExplainer, both_within
     from biaspredict.infer.types import as_told, types
@@ -239,6 +240,8 @@ def suspect(
         ).verdict
     usable, doubts = _sorted_out(stage, readings)
     predictor, expected = _predictor(stage, usable)
+    usable, turned = as_the_leads_are(predictor, usable)
+    doubts = (*doubts, *turned)
     told = types(Explainer(predictor, task_of(usable, predictor.stage)), usable)
     if told:
         stage = as_told(stage, told)
@@ -262,12 +265,16 @@ def suspect_beside(
     sharpened: also rank without the other channel, to show what it added.
     """
     from biaspredict.infer.beside import other_stage, side_by_side, taught
+    from biaspredict.infer.lead_sense import as_the_leads_are
     from biaspredict.infer.priors import standard_priors
 
     usable, doubts = _sorted_out(stage, readings)
     theirs, doubts_there = _sorted_out(other_stage(stage), others)
     found = _predictor(stage, usable)
     good, _ = _predictor(other_stage(stage), theirs)
+    usable, turned = as_the_leads_are(found[0], usable)
+    theirs, _ = as_the_leads_are(good, theirs)
+    doubts = (*doubts, *turned)
     known = taught(found[0], usable, good, theirs, priors or standard_priors())
     every = (*doubts, *doubts_there)
     verdict = _judged(stage, usable, priors, found, known.explainer, every, soon=soon)

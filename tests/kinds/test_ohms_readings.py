@@ -7,6 +7,7 @@ import pytest
 
 from biaspredict.infer.evidence import Explainer
 from biaspredict.infer.faults import catalogue
+from biaspredict.infer.lead_sense import as_the_leads_are
 from biaspredict.infer.priors import standard_priors
 from biaspredict.infer.ranking import rank
 from biaspredict.infer.splits import Outcome, decides, splits
@@ -154,3 +155,35 @@ def test_the_outcome_of_an_ohms_touch_is_predicted_with_its_caution() -> None:
     for split in asked:
         assert split.outcomes
         assert any("discharge" in caution for caution in split.touch.cautions)
+
+
+TURNED = """meter 20 kohm/V battery 1.5 V mid-scale 20
+ohms Q1.base 39k
+ohms Q1.collector 9.5k
+ohms Q1.emitter 1.0k
+ohms VA 5.1k
+"""
+
+
+def test_a_needle_meter_with_its_plus_at_the_black_lead() -> None:
+    """The base shows 12K with the plus there and 39K with the minus: the meter has them so."""
+    of = stage_of(LINE_OFF)
+    read = readings_of(TURNED, of)
+    predictor = Predictor(of, ranker(), axes_as_read(of, read))
+    taken, doubts = as_the_leads_are(predictor, read)
+    assert [doubt.finding.code for doubt in doubts] == ["black-is-positive"]
+    assert [(r.node, r.minus) for r in taken.entries[:1]] == [("ground", "Q1.base")]
+    assert judged(LINE_OFF, TURNED).sound
+
+
+def test_a_needle_meter_with_its_plus_at_the_red_lead_is_left_alone() -> None:
+    of = stage_of(LINE_OFF)
+    read = readings_of(TURNED.replace("39k", "12.3k"), of)
+    predictor = Predictor(of, ranker(), axes_as_read(of, read))
+    assert as_the_leads_are(predictor, read) == (read, ())
+
+
+def test_a_digital_meter_is_never_turned() -> None:
+    of = stage_of(LINE_OFF)
+    read = readings_of("ohms Q1.base 20k\n", of)
+    assert as_the_leads_are(Predictor(of, ranker()), read) == (read, ())
