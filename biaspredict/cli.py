@@ -60,6 +60,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         return common.UNUSABLE
     from biaspredict.errors import BiaspredictError
 
+    # The matrices are small: threads of the linear algebra would only wait for each other.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         code: int = args.run(args)
         sys.stdout.flush()

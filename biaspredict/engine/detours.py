@@ -14,7 +14,7 @@ from biaspredict.engine.newton import Outcome, newton
 from biaspredict.engine.plan import Lot, Plan
 from biaspredict.engine.solver import Floats
 
-TRIES = 20  # rounds of Newton for one moment
+TRIES = 40  # rounds of Newton for one moment
 FIRST, STIFFEST, LOOSEST = 1e-2, 1e3, 1e-15  # siemens of the pretended capacitors
 LONGER, SHORTER = 0.1, 5.0  # what a moment that Newton followed, or did not, makes of them
 CALM = 1e-3  # volts that no node moves any more in one moment

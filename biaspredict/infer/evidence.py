@@ -40,25 +40,31 @@ class Explainer:
         self.task = task
         self.width = len(predictor.axes)
 
-    def score(self, components: Sequence[Component], keep: int = 0) -> Scores:
+    def score(
+        self, components: Sequence[Component], keep: int = 0, *, start: Floats | None = None
+    ) -> Scores:
         """Evidence of every component; those hopeless at first look are left there.
 
-        keep: how many best are refined whatever their first score.
+        keep: how many best are refined whatever their first score. start: (B, n + spares)
+        volts nearby, NaN where unknown.
         """
         leads = {probe.name for probe in self.task.probes}
         place: dict[object, int] = {}
-        some: list[Component] = []
+        first: list[int] = []
         rows: list[int] = []
-        for component in components:
-            row = place.setdefault(_seen_as(component, leads), len(some))
-            if row == len(some):
-                some.append(component)
+        for i, component in enumerate(components):
+            row = place.setdefault(_seen_as(component, leads), len(first))
+            if row == len(first):
+                first.append(i)
             rows.append(row)
-        found = self._scored(some, keep)
-        return found if len(some) == len(components) else found.taken(rows)
+        begin = None if start is None else start[first]
+        found = self._scored([components[i] for i in first], keep, begin)
+        return found if len(first) == len(components) else found.taken(rows)
 
-    def _scored(self, components: Sequence[Component], keep: int) -> Scores:
-        first = self._first(components)
+    def _scored(
+        self, components: Sequence[Component], keep: int, start: Floats | None
+    ) -> Scores:
+        first = self._first(components, start)
         rows = self._hopeful(first.misfit, keep)
         return self._refined(components, first, rows)
 
@@ -74,17 +80,20 @@ class Explainer:
             np.zeros((0, count, total)), np.full(many, -1),
         )
 
-    def _first(self, components: Sequence[Component]) -> Scores:
+    def _first(self, components: Sequence[Component], start: Floats | None) -> Scores:
         """Every component linearised at the middle of its spread."""
         found = self._empty(components)
         shifts = found.latents.shape[1] - self.width
         kept_rows: list[NDArray[np.int64]] = []
         kept: list[Floats] = []
+        solved = self._middle(components, start)
         for begin in range(0, len(components), CHUNK):
             rows = np.arange(begin, min(begin + CHUNK, len(components)))
             some = [components[i] for i in rows.tolist()]
             latents = np.zeros((len(rows), found.latents.shape[1]))
-            seen, slopes = self.look(some, latents, shifts, self.task.probes, first=True)
+            seen, slopes = self.look(
+                some, latents, shifts, self.task.probes, solved=solved[rows]
+            )
             self.task.meet(seen.values, slopes)
             found.values[rows], found.solved[rows] = seen.values, seen.solved
             found.volts[rows, : seen.volts.shape[1]] = seen.volts
@@ -99,15 +108,27 @@ class Explainer:
             limit = np.partition(found.misfit, min(CONTENDERS, len(components) - 1))[
                 min(CONTENDERS, len(components) - 1)
             ]
-            near = good & (found.misfit[rows] <= limit)
-            kept_rows.append(rows[near])
-            kept.append(slopes[near])
+            close = good & (found.misfit[rows] <= limit)
+            kept_rows.append(rows[close])
+            kept.append(slopes[close])
         place = np.concatenate(kept_rows)
         found.place[place] = np.arange(len(place))
         return Scores(
             found.log_evidence, found.latents, found.values, found.noise, found.misfit,
             found.solved, found.volts, np.concatenate(kept), found.place,
         )
+
+    def _middle(self, components: Sequence[Component], start: Floats | None) -> Floats:
+        """Volts (B, n + spares) where all latents are 0; NaN rows where unsolved."""
+        predictor = self.predictor
+        variations = [c.variation((0.0,) * len(c.faults)) for c in components]
+        amounts = self.amounts(np.zeros((1, self.width)))
+        if start is None and not amounts.any():
+            return predictor.middle(variations)
+        every = np.broadcast_to(amounts, (len(variations), amounts.shape[1]))
+        return predictor.solver.solve(
+            predictor.circuit, variations, predictor.axes, every, start=start
+        ).volts
 
     def _refined(
         self, components: Sequence[Component], first: Scores, rows: NDArray[np.int64]
@@ -158,13 +179,14 @@ class Explainer:
 
     def look(
         self, components: Sequence[Component], latents: Floats, shifts: int,
-        probes: Sequence[Probe], *, first: bool = False, start: Floats | None = None,
+        probes: Sequence[Probe], *, start: Floats | None = None, solved: Floats | None = None,
     ) -> tuple[Observed, Floats]:
         """Readings (B, K) at the latents, and slopes (B, K, P + M) per standard latent.
 
-        Slopes in the severities come from a glance a little to the side. At a `first`
-        look those of the last severity come from the neighbouring cells in the list, at no
-        cost, and meters load linearly: good enough to tell what is hopeless.
+        Slopes in the severities come from a glance a little to the side. start: volts
+        nearby. solved: the volts there, for a first look; then slopes in the last severity
+        come from the neighbouring cells in the list, at no cost, and meters load linearly:
+        good enough to tell what is hopeless.
         """
         width = self.width
         amounts = self.amounts(latents)
@@ -172,7 +194,7 @@ class Explainer:
         lead = np.array([c.at_lead for c in components])
         many, count = len(components), len(probes)
         variations = [c.variation(m) for c, m in zip(components, moves, strict=True)]
-        cells = _cells_beside(components) if first else {}
+        cells = {} if solved is None else _cells_beside(components)
         graded = [
             [
                 which < len(c.widths) and c.widths[which] > 0
@@ -190,7 +212,7 @@ class Explainer:
             for which in wanted
         ]
         seen = self.predictor.observe(
-            variations, amounts, probes, lead, start=start, rough=first, nearby=nearby
+            variations, amounts, probes, lead, start=start, solved=solved, nearby=nearby
         )
         severity_slopes = np.zeros((many, count, shifts))
         severity_slopes[:, :, wanted] = seen.rises / STEP

@@ -23,16 +23,17 @@ def with_pairs(explainer: Explainer, faults: Sequence[Fault], singles: Ranking) 
         return singles
     seeds = _seeds(singles)
     first = [
-        _pair(seed, other, (severity,), cells)
-        for seed, severity in seeds
+        (component, i)
+        for i, (seed, severity) in enumerate(seeds)
         for other in faults
         if other.part.split(".")[0] != seed.part.split(".")[0] and other.key != seed.key
-        for cells in [severities(other, COARSE)]
+        for component in _pair(seed, other, (severity,), severities(other, COARSE))
     ]
-    components = [c for group in first for c in group]
-    if not components:
+    if not first:
         return singles
-    scores = explainer.score(components, keep=60)
+    components = [component for component, _ in first]
+    start = explainer.predictor.middle([seed.act(severity) for seed, severity in seeds])
+    scores = explainer.score(components, keep=60, start=start[[i for _, i in first]])
     best = _best_pairs(components, scores)
     second = [
         component

@@ -85,13 +85,13 @@ class TwinExplainer(Explainer):
 
     def look(
         self, components: Sequence[Component], latents: Floats, shifts: int,
-        probes: Sequence[Probe], *, first: bool = False, start: Floats | None = None,
+        probes: Sequence[Probe], *, start: Floats | None = None, solved: Floats | None = None,
     ) -> tuple[Observed, Floats]:
         axes = self.plain.width
         known = self._latents(latents)
         inner = np.concatenate([known[:, :axes], latents[:, self.width :]], axis=1)
         seen, slopes = self.plain.look(
-            components, inner, shifts, probes, first=first, start=start
+            components, inner, shifts, probes, start=start, solved=solved
         )
         root = self.lesson.root
         mine = slopes[:, :, :axes] @ root[:axes]
@@ -127,8 +127,10 @@ class TwinExplainer(Explainer):
                 noise[:, k] *= 1.0 - _alike(values[:, k], place[1], probe.quantity)
         return noise
 
-    def score(self, components: Sequence[Component], keep: int = 0) -> Scores:
-        found = super().score(components, keep)
+    def score(
+        self, components: Sequence[Component], keep: int = 0, *, start: Floats | None = None
+    ) -> Scores:
+        found = super().score(components, keep, start=start)
         if self.other is None or not self.other.task.probes:
             return found
         evidence, misfit = found.log_evidence.copy(), found.misfit.copy()

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from biaspredict.engine.flatten import flatten
 from biaspredict.engine.linear import linearise
-from biaspredict.engine.solver import Floats, Solver
+from biaspredict.engine.solver import Floats, Solutions, Solver
 from biaspredict.model.circuit import OPEN, SOUND, Axis, Circuit, Device, Load, Variation
 from biaspredict.model.readings import Quantity, Reading
 from biaspredict.model.stage import GROUND, Meter, Stage
@@ -94,6 +94,7 @@ class Predictor:
         self.axes = tuple(axes(stage) if spread is None else spread)
         self.axes_off = with_power_off(self.axes)
         self.sigmas: Floats = np.array([axis.sigma for axis in self.axes])
+        self._middle: dict[Variation, Floats] = {}
 
     @cached_property
     def circuit(self) -> Circuit:
@@ -115,6 +116,22 @@ class Predictor:
     def sounding(self) -> SignalStage:
         return SignalStage(self.stage)
 
+    def middle(self, variations: Sequence[Variation]) -> Floats:
+        """Volts (B, n + spares) of specimens without any spread; NaN rows where unsolved.
+
+        They are kept: no reading moves them.
+        """
+        fresh = [v for v in dict.fromkeys(variations) if v not in self._middle]
+        found = self.solver.solve(self.circuit, fresh).volts
+        size = len(self.circuit.nodes)
+        for variation, row in zip(fresh, found, strict=True):
+            self._middle[variation] = row[: size + len(variation.lifts)].copy()
+        rows = [self._middle[v] for v in variations]
+        volts = np.full((len(rows), max(map(len, rows), default=size)), np.nan)
+        for i, row in enumerate(rows):
+            volts[i, : len(row)] = row
+        return volts
+
     def volts(self, variations: Sequence[Variation], amounts: Floats | None = None) -> Floats:
         """Node volts (B, n) with nothing connected; NaN rows where unsolved."""
         spread = self.axes if amounts is not None else ()
@@ -129,15 +146,15 @@ class Predictor:
         at_lead: NDArray[np.bool_] | None = None,
         *,
         start: Floats | None = None,
-        rough: bool = False,
+        solved: Floats | None = None,
         nearby: Sequence[Sequence[Variation]] = (),
     ) -> Observed:
         """Readings (B, K) and their slopes along the axes at the given amounts (B, P).
 
         at_lead: (B,) where a joint is lifted, True if the person touched the part's lead.
-        start: (B, n + spares) volts nearby. rough: take a meter's loading as linear
-        always, and say in `doubt` how far that may be off. nearby: M times B variations of
-        the same wiring with values slightly different.
+        start: (B, n + spares) volts nearby. solved: the volts themselves; then a meter's
+        loading is taken as linear always, and `doubt` says how far that may be off.
+        nearby: M times B variations of the same wiring with values slightly different.
         """
         many, count = len(variations), len(probes)
         spares = max((len(v.lifts) for v in variations), default=0)
@@ -160,10 +177,12 @@ class Predictor:
                 (signals if probe.signal else live).setdefault(probe.extra, []).append(k)
         asis = live.pop(SOUND, None)
         if asis is not None:
-            self._volts(sets, amounts, probes, {SOUND: asis}, look, start, rough)
+            self._volts(sets, amounts, probes, {SOUND: asis}, look, start, solved)
             start = look.volts
+        elif solved is not None:
+            look.volts[:] = start = solved[:, : look.volts.shape[1]]
         if live:
-            self._volts(sets, amounts, probes, live, look, start, rough)
+            self._volts(sets, amounts, probes, live, look, start, solved)
         width = len(self.axes)
         for extra, columns in signals.items():
             asked = [probes[k] for k in columns]
@@ -188,11 +207,13 @@ class Predictor:
 
     def _volts(
         self, sets: Sequence[Sequence[Variation]], amounts: Floats, probes: Sequence[Probe],
-        groups: Mapping[Variation, list[int]], look: _Look, start: Floats | None, rough: bool,
+        groups: Mapping[Variation, list[int]], look: _Look, start: Floats | None,
+        solved: Floats | None,
     ) -> None:
         """Powered readings, each group of columns with something done to the stage.
 
-        A group with fewer columns than another has its last one again.
+        A group with fewer columns than another has its last one again. solved: as in observe,
+        of the stage to which nothing is done.
         """
         circuit, many, wide = self.circuit, len(sets[0]), max(map(len, groups.values()))
         some = [[v for e in groups for v in _with(e, variations)] for variations in sets]
@@ -201,7 +222,11 @@ class Predictor:
         again = np.arange(wide) >= np.repeat([len(ks) for ks in groups.values()], many)[:, None]
         rows = np.tile(np.arange(many), len(groups))
         begin = None if start is None else self._begin(start[rows], some[0])
-        found = self.solver.solve(circuit, some[0], self.axes, amounts[rows], start=begin)
+        if solved is not None and SOUND in groups:
+            there = np.asarray(np.isfinite(solved[:, : len(circuit.nodes)]).all(axis=1))
+            found = Solutions(solved, there)
+        else:
+            found = self.solver.solve(circuit, some[0], self.axes, amounts[rows], start=begin)
         np.logical_and.at(look.solved, rows, found.solved)
         if SOUND in groups or not np.isfinite(look.volts).any():
             look.volts[:] = found.volts[:many, : look.volts.shape[1]]
@@ -228,7 +253,7 @@ class Predictor:
         look.slopes[place] = both * (1.0 - share)[:, :, None]
         moved = np.abs(open_volts * share)
         heavy = (share > LINEAR_LOADING) & (moved > LINEAR_VOLTS) & ~again[good]
-        if rough:
+        if solved is not None:
             look.doubt[place] += np.where(heavy, ROUGHLY * moved, 0.0)
             return
         at_row, which = np.nonzero(heavy)
