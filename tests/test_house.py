@@ -20,7 +20,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("__main__",),
     ("cli",),
     ("commands",),
-    ("bench",),
+    ("bench", "front"),
     ("worksheets",),
     ("benchwork", "classroom"),
     ("pipeline",),

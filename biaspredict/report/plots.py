@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -74,6 +75,14 @@ def response_figure(found: Corners) -> Figure:
     axes.set_ylabel("dB")
     axes.grid(True, which="both", color="0.9")
     return figure
+
+
+def as_svg(figure: Figure) -> str:
+    """The figure as an SVG element."""
+    text = io.StringIO()
+    figure.savefig(text, format="svg", metadata={"Date": None})
+    found = text.getvalue()
+    return found[found.index("<svg") :]
 
 
 def save(figure: Figure, path: str | Path) -> None:

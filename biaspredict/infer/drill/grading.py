@@ -60,9 +60,9 @@ def grades(predictor: Predictor, faults: Sequence[Fault], meter: Meter) -> tuple
     explainer = Explainer(predictor, Task((), np.zeros(0), np.zeros(0)))
     probes = node_probes(predictor.stage, meter)
     components = [NO_FAULT, *components_of(faults)]
-    seen, slopes = explainer.look(
-        components, np.zeros((len(components), explainer.width + 1)), 1, probes, first=True
-    )
+    solved = predictor.middle([c.variation((0.0,) * len(c.faults)) for c in components])
+    latents = np.zeros((len(components), explainer.width + 1))
+    seen, slopes = explainer.look(components, latents, 1, probes, solved=solved)
     good = seen.solved & np.isfinite(seen.values).all(axis=1)
     if not good[0]:
         return ()
