@@ -34,8 +34,8 @@ def as_the_leads_are(
     stage = predictor.stage
     turned = {id(r): _turned(r) for r in some}
     misfits = []
-    for entries in (some, list(turned.values())):
-        task = task_of(replace(readings, entries=tuple(entries)), stage)
+    for entries in (tuple(some), tuple(turned.values())):
+        task = task_of(replace(readings, entries=entries), stage)
         misfits.append(float(Explainer(predictor, task).score([NO_FAULT], keep=1).misfit[0]))
     if not misfits[1] < misfits[0] - CLEARER:
         return readings, ()
@@ -45,8 +45,8 @@ def as_the_leads_are(
         "ohms",
         "They are taken so. Try it on a diode: it conducts with the positive lead at its anode.",
     )
-    entries = tuple(turned.get(id(r), r) for r in readings.entries)
-    return replace(readings, entries=entries), (Doubt(finding),)
+    every = tuple(turned.get(id(r), r) for r in readings.entries)
+    return replace(readings, entries=every), (Doubt(finding),)
 
 
 def _turned(reading: Reading) -> Reading:
