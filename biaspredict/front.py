@@ -30,8 +30,6 @@ from biaspredict.model.readings import Readings
 from biaspredict.model.stage import Stage
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
     from biaspredict.infer.supposition import Outcome
     from biaspredict.infer.verdict import Verdict
     from biaspredict.pipeline import Proof
@@ -39,6 +37,7 @@ if TYPE_CHECKING:
     from biaspredict.predict.corners import Corners
     from biaspredict.predict.lesson import Lesson
     from biaspredict.predict.swap import Swap
+    from biaspredict.report.plots import Figure
 
 __all__ = [
     "BiaspredictError",

@@ -41,7 +41,7 @@ class Drill:
     stage: str
     level: int
     number: int
-    meter: Meter = Meter()
+    meter: Meter = field(default_factory=Meter)
     meter_text: str = ""
     fault: str = ""
     done: tuple[Done, ...] = ()

@@ -16,7 +16,7 @@ from biaspredict.predict.load_line import LoadLine
 from biaspredict.report import words
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+    from matplotlib.figure import Figure as Figure
 
 KINDS = ("svg", "png", "pdf")
 BAND = np.geomspace(5.0, 50e3, 121)
