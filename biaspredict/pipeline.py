@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from biaspredict.infer.evidence import Explainer
     from biaspredict.infer.priors import Priors
     from biaspredict.infer.verdict import Verdict
+    from biaspredict.model.circuit import Axis
     from biaspredict.predict.bias import Bias
     from biaspredict.predict.capacitors import Capacitors
     from biaspredict.predict.observe import Predictor
@@ -317,18 +318,25 @@ def _printed(stage: Stage) -> Predictor | None:
     return Predictor(fed(stage).stage, ranker())
 
 
+@lru_cache(maxsize=4)
+def _predictor_of(stage: Stage, spread: tuple[Axis, ...]) -> Predictor:
+    """One that keeps what the next reading will not change."""
+    from biaspredict.predict.observe import Predictor
+
+    return Predictor(stage, ranker(), spread)
+
+
 def _predictor(stage: Stage, readings: Readings) -> tuple[Predictor, dict[str, float]]:
     """A predictor under the readings' conditions, and the sound volts of every node."""
     from biaspredict.errors import Unsolved
     from biaspredict.model.circuit import SOUND
     from biaspredict.predict.conditions import as_read, axes_as_read
-    from biaspredict.predict.observe import Predictor
     from biaspredict.predict.raw_rail import must_be_direct
 
     found = fed(stage)
     must_be_direct(found, readings)
     now = as_read(found.stage, readings)
-    predictor = Predictor(now, ranker(), axes_as_read(now, readings))
+    predictor = _predictor_of(now, axes_as_read(now, readings))
     sound = predictor.volts([SOUND])
     if sound[0, 0] != sound[0, 0]:
         raise Unsolved(

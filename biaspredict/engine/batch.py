@@ -185,6 +185,9 @@ def _alike(
     A sparse form costs some time itself: variations that are few, or that couple too many
     nodes, are left to the dense one (None).
     """
+    if len(which) < WORTHWHILE:
+        yield None, which
+        return
     kinds: dict[tuple[bool, int], list[int]] = {}
     foreign: dict[int, set[tuple[int, int]]] = {}
     for i in which:

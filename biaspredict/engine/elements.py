@@ -40,10 +40,7 @@ def branches(plan: Plan, lot: Lot) -> Iterator[Branches]:
     """Every resistance: first those whose legs all variations share, then the others."""
     start, end, rows, conductance = _resistances(plan, lot)
     emf = np.where(rows["emf"][:, None] >= 0, lot.values[rows["emf"]], 0.0)
-    own = np.array(
-        [int(a) in lot.touched or int(b) in lot.touched for a, b in zip(start, end, strict=True)],
-        dtype=bool,
-    )
+    own = np.isin(start, list(lot.touched)) | np.isin(end, list(lot.touched))
     if not own.all():
         group = Branches(_legs(lot, start[~own], end[~own]), conductance[~own], emf[~own])
         group.rows = {name: row[~own] for name, row in rows.items()}
@@ -113,8 +110,8 @@ def curves(plan: Plan, lot: Lot) -> Iterator[Group]:
 
 def _legs(lot: Lot, *legs: Ints) -> Ints:
     """Nodes (k, D, B) of legs, or (k, D, 1) where no variation moves or lifts any of them."""
-    touched = any(int(leg) in lot.touched for row in legs for leg in row)
-    nodes = lot.legs[np.stack(legs)]
+    touched = bool(lot.touched) and not lot.touched.isdisjoint(np.concatenate(legs).tolist())
+    nodes = lot.legs[np.array(legs)]
     return nodes if touched else nodes[..., :1]
 
 

@@ -7,6 +7,7 @@ elements use, and eliminates all variations together in one fixed order, several
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from functools import lru_cache
 from typing import Protocol
@@ -206,6 +207,5 @@ def sparse(plan: Plan, foreign: frozenset[tuple[int, int]], spares: int) -> Spar
 
 def sums(places: Ints, weights: Floats, shape: tuple[int, ...]) -> Floats:
     """Weights added up at flat places of an array of `shape`."""
-    size = int(np.prod(shape))
-    total = np.bincount(places.ravel(), weights.ravel(), size)
+    total = np.bincount(places.ravel(), weights.ravel(), math.prod(shape))
     return np.asarray(total, dtype=np.float64).reshape(shape)

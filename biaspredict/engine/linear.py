@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -53,11 +53,13 @@ def linearise(
     if pairs.ndim < 3:
         pairs = np.broadcast_to(pairs.reshape(1, -1, 2), (many, pairs.size // 2, 2))
     count = pairs.shape[1]
-    slopes = np.full((many, count, len(axes)), np.nan)
+    slopes = np.empty((many, count, len(axes)))
     ohms = np.full((many, count), np.nan)
     rises = np.full((many, count, len(nearby)), np.nan)
     spares = max((len(v.lifts) for v in variations), default=0)
-    usable = np.flatnonzero(np.isfinite(volts[:, : plan.size]).all(axis=1))
+    good = np.isfinite(volts[:, : plan.size]).all(axis=1)
+    slopes[~good] = np.nan
+    usable = np.flatnonzero(good)
     for first in range(0, len(usable), CHUNK):
         which = usable[first : first + CHUNK]
         some = [variations[i] for i in which]
@@ -71,8 +73,7 @@ def linearise(
         plus, minus = pairs[which, :, 0] + 1, pairs[which, :, 1] + 1
         reach = np.arange(count)[None, :]
         ohms[which] = influence[plus, reach, columns] - influence[minus, reach, columns]
-        for p, rise in enumerate(_along(plan, made, network, nodes, influence, axes)):
-            slopes[which, :, p] = rise.T
+        slopes[which] = _along(plan, made, network, nodes, influence, axes).transpose(2, 1, 0)
         for m, others in enumerate(nearby):
             moved = np.flatnonzero([others[i] != variations[i] for i in which])
             rises[which, :, m] = 0.0
@@ -110,65 +111,63 @@ def influence_of(matrix: Floats, pairs: Ints) -> Floats:
 
 def _along(
     plan: Plan, made: Lot, network: Network, nodes: Floats, influence: Floats, axes: Sequence[Axis]
-) -> Iterator[Floats]:
-    """(K, B) volts at the probes for each axis."""
-    rows_of = plan.axis_rows(axes)
-    wanted = {row for rows in rows_of for row in rows}
-    known = _by_formula(network, made.values, nodes, influence, wanted)
-    for axis, rows in zip(axes, rows_of, strict=True):
-        total = np.zeros(influence.shape[1:])
-        for row in rows:
-            if row in plan.unseen:
-                continue
-            value = made.values[row]
-            plain = np.ones_like(value) if axis.additive else value
-            if row == TEMPERATURE:
-                warmer = [per_kelvin(g, nodes, made.values) for g in network.groups]
-                change = network.leaving(warmer)
-                total -= np.einsum("nkb,nb->kb", influence, change) * plain
-            elif row in known:
-                for relative, slope in known[row]:
-                    if relative and axis.additive:
-                        total += slope / value
-                    else:
-                        total += slope if relative else slope * plain
-            else:
-                total += _by_difference(plan, made, row, nodes, influence) * plain
-        yield total
-
-
-def _by_formula(
-    network: Network, values: Floats, nodes: Floats, influence: Floats, wanted: set[int]
-) -> dict[int, list[tuple[bool, Floats]]]:
-    """For each wanted row that a law knows: (by logarithm, (K, B)) terms to be added."""
-    known: dict[int, list[tuple[bool, Floats]]] = {}
+) -> Floats:
+    """(P, K, B) volts at the probes for each axis."""
+    found = np.zeros((len(axes), *influence.shape[1:]))
+    moved = plan.axes_of_rows(axes)
+    left = set(moved) - plan.unseen - {TEMPERATURE}
     for group in network.groups:
         for quantity, rows in group.rows.items():
-            places = [d for d, row in enumerate(rows) if int(row) in wanted]
-            if not places:
-                continue
-            flows = partial(group, quantity, nodes, values)
-            for d in places:
-                slope = _carried(group, d, flows[:, d], influence)
-                known.setdefault(int(rows[d]), []).append((quantity not in PLAIN, slope))
-    return known
+            places = [d for d, row in enumerate(rows.tolist()) if row in moved]
+            if places:
+                left.difference_update(rows[places].tolist())
+                flows = partial(group, quantity, nodes, made.values)[:, places]
+                carried = _carried(group, places, flows, influence)
+                _put(found, carried, made.values, rows[places], moved, quantity not in PLAIN)
+    if TEMPERATURE in moved:
+        warmer = [per_kelvin(g, nodes, made.values) for g in network.groups]
+        change = network.leaving(warmer)
+        rise = -np.einsum("nkb,nb->kb", influence, change)[None]
+        _put(found, rise, made.values, np.array([TEMPERATURE]), moved, False)
+    for row in sorted(left):
+        rise = _by_difference(plan, made, row, nodes, influence)[None]
+        _put(found, rise, made.values, np.array([row]), moved, False)
+    return found
 
 
-def _carried(group: Group, d: int, flows: Floats, influence: Floats) -> Floats:
-    """(K, B) volts at the probes for extra flows (f, B) in element d of a group."""
-    total = np.zeros(influence.shape[1:])
+def _put(
+    found: Floats, rises: Floats, values: Floats, rows: Ints,
+    moved: Mapping[int, Sequence[tuple[int, bool]]], relative: bool,
+) -> None:
+    """Add rises (D, K, B) by values of `rows`, or (relative) by their logarithms, to their axes.
+
+    An axis is of the value itself where it is additive, else of its logarithm.
+    """
+    for rise, row in zip(rises, rows.tolist(), strict=True):
+        for p, additive in moved[row]:
+            if relative == (not additive):
+                found[p] += rise
+            else:
+                found[p] += rise / values[row] if relative else rise * values[row]
+
+
+def _carried(group: Group, places: Sequence[int], flows: Floats, influence: Floats) -> Floats:
+    """(D, K, B) volts at the probes for extra flows (f, D, B) in some elements of a group."""
+    total = np.zeros((len(places), *influence.shape[1:]))
     for (a, b), flow in zip(group.ends, flows, strict=True):
-        total -= (_at(group, a, d, influence) - _at(group, b, d, influence)) * flow
+        across = _at(group, b, places, influence) - _at(group, a, places, influence)
+        across *= flow[:, None]
+        total += across
     return total
 
 
-def _at(group: Group, terminal: int, d: int, influence: Floats) -> Floats:
-    """(K, B) influence at the node of a terminal."""
-    where = group.legs[terminal, d]
+def _at(group: Group, terminal: int, places: Sequence[int], influence: Floats) -> Floats:
+    """(D, K, B) influence at the nodes of a terminal."""
+    where = group.legs[terminal][places]
     if group.shared:
-        result: Floats = influence[int(where[0])]
+        result: Floats = influence[where[:, 0]]
         return result
-    return influence[where, :, np.arange(influence.shape[2])].T
+    return influence[where, :, np.arange(influence.shape[2])].transpose(0, 2, 1)
 
 
 def _by_difference(plan: Plan, made: Lot, row: int, nodes: Floats, influence: Floats) -> Floats:

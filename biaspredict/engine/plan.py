@@ -135,6 +135,14 @@ class Plan:
     def axis_rows(self, axes: Sequence[Axis]) -> list[list[int]]:
         return [[self.row[name] for name in axis.parameters] for axis in axes]
 
+    def axes_of_rows(self, axes: Sequence[Axis]) -> dict[int, list[tuple[int, bool]]]:
+        """Value row -> (axis, whether additive) of every axis that moves it."""
+        found: dict[int, list[tuple[int, bool]]] = {}
+        for p, axis in enumerate(axes):
+            for name in axis.parameters:
+                found.setdefault(self.row[name], []).append((p, axis.additive))
+        return found
+
     def axis_moves(self, axes: Sequence[Axis]) -> list[tuple[Ints, Ints, bool]]:
         """(value rows, axis columns, additive): axes in order, as many at once as touch
         different rows."""

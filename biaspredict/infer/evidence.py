@@ -214,13 +214,13 @@ class Explainer:
         seen = self.predictor.observe(
             variations, amounts, probes, lead, start=start, solved=solved, nearby=nearby
         )
-        severity_slopes = np.zeros((many, count, shifts))
-        severity_slopes[:, :, wanted] = seen.rises / STEP
+        slopes = np.zeros((many, count, width + shifts))
+        np.multiply(seen.slopes, self.predictor.sigmas, out=slopes[:, :, :width])
+        slopes[:, :, [width + which for which in wanted]] = seen.rises / STEP
         for row, (low, high) in cells.items():
             if seen.solved[low] and seen.solved[high]:
                 rise = (seen.values[high] - seen.values[low]) / (high - low)
-                severity_slopes[row, :, len(components[row].widths) - 1] = rise * CELL
-        slopes = np.concatenate([seen.slopes * self.predictor.sigmas, severity_slopes], axis=2)
+                slopes[row, :, width + len(components[row].widths) - 1] = rise * CELL
         return seen, slopes
 
     def _beside(self, component: Component, moves: Floats, which: int) -> Variation:

@@ -26,6 +26,7 @@ WORTH = 0.02  # bits below which a reading decides nothing
 EDGES = 160
 DEAR = 3.0  # bench units from which a reading must be able to decide something
 STRONG, DECIDES = 0.3, 6.0  # a share of belief that counts, and the change of odds that decides
+NOBODY = -1  # leads in a bin where next to nothing falls
 LIKELY = 0.02  # outcomes rarer than this are not listed
 SOUND_LABEL = ("sound",)
 
@@ -79,7 +80,7 @@ def splits(explainer: Explainer, ranking: Ranking, touches: Sequence[Touch]) -> 
         good = np.isfinite(means[:, c])
         if good.sum() < 2:
             continue
-        error = np.array([touch.sigma(m) for m in means[good, c]])
+        error = touch.sigmas(means[good, c])
         sigma = np.sqrt(variances[good, c] + error**2)
         split = _split(
             touch, means[good, c], sigma, weights[good] / weights[good].sum(), which[good], names
@@ -165,7 +166,7 @@ def _outcomes(bounds: Floats, table: Floats, names: Sequence[Label]) -> tuple[Ou
     """Neighbouring bins in which the same parts lead, told together."""
     found: list[Outcome] = []
     start = 0
-    leaders = [_leaders(row) for row in table]
+    leaders = np.where(table.sum(1) > 1e-9, np.argmax(table, axis=1), NOBODY).tolist()
     for place in range(1, len(table) + 1):
         if place < len(table) and leaders[place] == leaders[start]:
             continue
@@ -180,11 +181,6 @@ def _outcomes(bounds: Floats, table: Floats, names: Sequence[Label]) -> tuple[Ou
             found.append(Outcome(low, high, chance, means))
         start = place
     return _merged(found)
-
-
-def _leaders(row: Floats) -> int:
-    """The label that leads in a bin, -1 where next to nothing falls."""
-    return int(np.argmax(row)) if row.sum() > 1e-9 else -1
 
 
 def _core(bounds: Floats, table: Floats, start: int, stop: int) -> tuple[float, float]:

@@ -6,6 +6,9 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
+from biaspredict.engine.solver import Floats
 from biaspredict.graph.network import floating
 from biaspredict.infer.tasks import LOGARITHMIC
 from biaspredict.model.circuit import OPEN, Load, Variation
@@ -61,6 +64,15 @@ class Touch:
             return math.hypot(reading_sigma(reading, self.meter) / shown, self.spread)
         reading = Reading(self.probe.name, self.probe.node, value, self.probe.quantity)
         return reading_sigma(reading, self.meter)
+
+    def sigmas(self, values: Floats) -> Floats:
+        """`sigma` of each value; of volts, to the fourth digit."""
+        if self.probe.quantity in LOGARITHMIC:
+            return np.array([self.sigma(value) for value in values.tolist()])
+        digits = np.floor(np.log10(np.maximum(np.abs(values), 1e-6)))
+        unit = 10.0 ** (digits - 3)
+        some, place = np.unique(np.round(values / unit) * unit, return_inverse=True)
+        return np.array([self.sigma(value) for value in some.tolist()])[place]
 
 
 def touches(

@@ -15,6 +15,7 @@ from biaspredict.engine.solver import Floats, Solutions, Solver
 from biaspredict.model.circuit import OPEN, SOUND, Axis, Circuit, Device, Load, Variation
 from biaspredict.model.readings import Quantity, Reading
 from biaspredict.model.stage import GROUND, Meter, Stage
+from biaspredict.predict.look import Look, done_to
 from biaspredict.predict.meters import EVEN, ohms_shown, put_across
 from biaspredict.predict.overdrive import Bulk
 from biaspredict.predict.points import Ints, between, points_of
@@ -158,7 +159,7 @@ class Predictor:
         """
         many, count = len(variations), len(probes)
         spares = max((len(v.lifts) for v in variations), default=0)
-        look = _Look(
+        look = Look(
             np.full((many, count), np.nan),
             np.zeros((many, count, len(self.axes) + len(nearby))),
             np.ones(many, dtype=bool),
@@ -186,14 +187,14 @@ class Predictor:
         width = len(self.axes)
         for extra, columns in signals.items():
             asked = [probes[k] for k in columns]
-            first = self._signals(_with(extra, variations), amounts, asked, look, start)
+            first = self._signals(done_to(extra, variations), amounts, asked, look, start)
             look.values[:, columns], look.doubt[:, columns] = first[0], first[2]
             look.slopes[:, columns, :width] = first[1]
             for m, others in enumerate(nearby):
                 moved = [i for i, v in enumerate(others) if v != variations[i]]
                 if moved:
                     there = look.part(moved)
-                    some = _with(extra, [others[i] for i in moved])
+                    some = done_to(extra, [others[i] for i in moved])
                     values, _, _ = self._signals(some, amounts[moved], asked, there, there.volts)
                     look.slopes[np.ix_(moved, columns, [width + m])] = (
                         np.nan_to_num(values - first[0][moved])[:, :, None]
@@ -207,7 +208,7 @@ class Predictor:
 
     def _volts(
         self, sets: Sequence[Sequence[Variation]], amounts: Floats, probes: Sequence[Probe],
-        groups: Mapping[Variation, list[int]], look: _Look, start: Floats | None,
+        groups: Mapping[Variation, list[int]], look: Look, start: Floats | None,
         solved: Floats | None,
     ) -> None:
         """Powered readings, each group of columns with something done to the stage.
@@ -216,7 +217,7 @@ class Predictor:
         of the stage to which nothing is done.
         """
         circuit, many, wide = self.circuit, len(sets[0]), max(map(len, groups.values()))
-        some = [[v for e in groups for v in _with(e, variations)] for variations in sets]
+        some = [[v for e in groups for v in done_to(e, variations)] for variations in sets]
         padded = [ks + [ks[-1]] * (wide - len(ks)) for ks in groups.values()]
         columns = np.repeat(np.array(padded), many, axis=0)
         again = np.arange(wide) >= np.repeat([len(ks) for ks in groups.values()], many)[:, None]
@@ -249,8 +250,7 @@ class Predictor:
         place = rows[:, None], columns
         look.doubt[place] += self.bulk.volts(volts, some[0])[:, None]
         look.values[place] = open_volts * (1.0 - share)
-        both = np.concatenate([linear.slopes, linear.rises], axis=2)
-        look.slopes[place] = both * (1.0 - share)[:, :, None]
+        look.put(place, linear, (1.0 - share)[:, :, None])
         moved = np.abs(open_volts * share)
         heavy = (share > LINEAR_LOADING) & (moved > LINEAR_VOLTS) & ~again[good]
         if solved is not None:
@@ -273,7 +273,7 @@ class Predictor:
 
     def _loaded(
         self, circuit: Circuit, sets: Sequence[Sequence[Variation]], amounts: Floats,
-        probes: Sequence[Probe], columns: Ints, points: Ints, rows: Ints, look: _Look,
+        probes: Sequence[Probe], columns: Ints, points: Ints, rows: Ints, look: Look,
         start: Floats | None = None,
     ) -> None:
         """Solve again with each entry's meter across its points; entries fill (rows, columns)."""
@@ -306,7 +306,7 @@ class Predictor:
 
     def _signals(
         self, variations: Sequence[Variation], amounts: Floats, probes: Sequence[Probe],
-        look: _Look, start: Floats | None,
+        look: Look, start: Floats | None,
     ) -> tuple[Floats, Floats, Floats]:
         """Gains and levels (B, K), each about its own operating point; slopes and doubt."""
         shape = (len(variations), len(probes))
@@ -332,7 +332,7 @@ class Predictor:
 
     def _driven(
         self, sets: Sequence[Sequence[Variation]], amounts: Floats, probes: Sequence[Probe],
-        columns: Sequence[int], look: _Look,
+        columns: Sequence[int], look: Look,
     ) -> None:
         """Power off: the meter drives the points, ohms or junction drop are read.
 
@@ -369,12 +369,12 @@ class Predictor:
 
     def _off(
         self, sets: Sequence[Sequence[Variation]], amounts: Floats, probes: Sequence[Probe],
-        columns: Sequence[int], look: _Look,
+        columns: Sequence[int], look: Look,
     ) -> None:
         """Fills columns with the stage exactly as each variation has it, all in one solve."""
         many = len(sets[0])
         asked = [probes[k] for k in columns]
-        some = [[v for p in asked for v in _with(p.extra, variations)] for variations in sets]
+        some = [[v for p in asked for v in done_to(p.extra, variations)] for variations in sets]
         points = np.concatenate([
             points_of(self.unpowered, some[0][i * many : (i + 1) * many], [p], look.at_lead)
             for i, p in enumerate(asked)
@@ -392,26 +392,3 @@ class Predictor:
             gain = probe.volts / (across * (probe.volts - across))
             look.slopes[:, k] *= gain[:, None]
             look.values[:, k] = np.log(ohms_shown(across, probe.ohms, probe.volts))
-
-
-def _with(extra: Variation, variations: Sequence[Variation]) -> Sequence[Variation]:
-    return variations if extra is SOUND else [v.plus(extra) for v in variations]
-
-
-@dataclass(frozen=True, slots=True)
-class _Look:
-    """What one call to observe fills in; see Observed. slopes: (B, K, P + M), rises last."""
-
-    values: Floats
-    slopes: Floats
-    solved: NDArray[np.bool_]
-    volts: Floats
-    at_lead: NDArray[np.bool_]
-    doubt: Floats
-
-    def part(self, rows: Sequence[int] | Ints) -> _Look:
-        """A copy of some rows."""
-        return _Look(
-            self.values[rows], self.slopes[rows], self.solved[rows], self.volts[rows],
-            self.at_lead[rows], self.doubt[rows],
-        )
