@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from biaspredict.errors import InputError
 from biaspredict.notation import read_stage, tables
 from biaspredict.notation.lines import cut
 from biaspredict.notation.names import RESERVED
@@ -85,8 +86,13 @@ def test_grammars_are_found_beside_and_inside_the_package(
 ) -> None:
     package = tmp_path / "biaspredict"
     monkeypatch.setattr(tables, "__file__", str(package / "notation" / "tables.py"))
+    with pytest.raises(InputError, match="grammar of stages is missing"):
+        tables.folder()
+    (tmp_path / "grammar").mkdir()
+    (tmp_path / "grammar" / "stage.lark").touch()
     assert tables.folder() == tmp_path / "grammar"
     (package / "_grammar").mkdir(parents=True)
+    (package / "_grammar" / "stage.lark").touch()
     assert tables.folder() == package / "_grammar"
 
 
