@@ -43,7 +43,7 @@ def run(*args: object, typed: bytes = b"") -> subprocess.CompletedProcess[bytes]
 
 
 def test_piped(stage: Path) -> None:
-    """What is typed is echoed, so that the transcript can be read; bad bytes are complained of."""
+    """What is typed is echoed, so that what was said can be read; bad bytes are complained of."""
     done = run("bench", stage, typed=b"skip\nskip\nQ1.base \xff 2.6\nnote done for today\n")
     said = done.stdout.decode()
     assert done.returncode == 0
