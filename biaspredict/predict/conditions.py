@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 
 from biaspredict.model.circuit import Axis
-from biaspredict.model.readings import Readings
+from biaspredict.model.readings import Quantity, Readings
 from biaspredict.model.stage import Stage
 from biaspredict.predict.meters import SIGNALS
 from biaspredict.predict.spread import TEMPERATURE, axes, capacitances, rails_off
@@ -36,13 +36,22 @@ def _line_factor(stage: Stage, readings: Readings) -> float:
     return readings.line_volts / printed
 
 
+def _read_cold(readings: Readings) -> dict[str, float]:
+    """Ohms to ground by node, as read with the power off."""
+    return {
+        entry.node: entry.value for entry in readings.entries
+        if entry.quantity is Quantity.OHMS and entry.minus is None and entry.value > 0.0
+    }
+
+
 def axes_as_read(stage: Stage, readings: Readings) -> tuple[Axis, ...]:
     """Spread under the readings' conditions.
 
     Where no line voltage was noted, rails move with it beyond their own tolerance.
     """
     known = readings.celsius is not None
-    found = (*axes(stage, READ_TEMPERATURE if known else TEMPERATURE), *rails_off(stage))
+    found = axes(stage, READ_TEMPERATURE if known else TEMPERATURE)
+    found = (*found, *rails_off(stage, _read_cold(readings)))
     if any(entry.quantity in SIGNALS for entry in readings.entries):
         found = (*found, *capacitances(stage))
     if readings.line_volts is not None:

@@ -20,7 +20,7 @@ from biaspredict.predict.meters import EVEN, ohms_shown, put_across
 from biaspredict.predict.overdrive import Bulk
 from biaspredict.predict.points import Ints, between, points_of
 from biaspredict.predict.signal_probe import Ask, Signal, SignalStage
-from biaspredict.predict.spread import axes, off_middle, with_power_off
+from biaspredict.predict.spread import axes, cold, with_power_off
 
 # Above this share of loading a junction may change its state under the meter, and the linear
 # correction gives way to a solve with the meter connected.
@@ -103,11 +103,7 @@ class Predictor:
 
     @cached_property
     def unpowered(self) -> Circuit:
-        """With the power off; rails of which nothing is said measure `off_middle` to ground."""
-        rails = tuple(
-            rail if rail.off_ohms is not None else replace(rail, off_ohms=off_middle())
-            for rail in self.stage.rails)
-        return flatten(replace(self.stage, rails=rails), powered=False)
+        return flatten(cold(self.stage, self.axes), powered=False)
 
     @cached_property
     def bulk(self) -> Bulk:

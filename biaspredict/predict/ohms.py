@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
 from itertools import product
 from typing import Protocol
 
@@ -28,7 +27,7 @@ from biaspredict.predict.meters import (
     ohms_sigma,
 )
 from biaspredict.predict.ohms_records import BOTH_WAYS, Climb, Drop, Ohms, OhmsAt, Place, Way
-from biaspredict.predict.spread import axes, off_middle, rails_off, with_power_off
+from biaspredict.predict.spread import axes, cold, rails_off, with_power_off
 
 CLIMBS = 0.05  # share of the settled reading by which a reading still moves
 SECONDS = 10.0  # for which a person holds the probes down (common practice, no source)
@@ -92,12 +91,8 @@ class _Bench:
         self, stage: Stage, referee: Referee, drawer: Solver, meter: Meter
     ) -> None:
         self.stage, self.referee, self.drawer, self.meter = stage, referee, drawer, meter
-        rails = tuple(
-            replace(rail, off_ohms=off_middle()) if rail.off_ohms is None else rail
-            for rail in stage.rails
-        )
-        self.circuit = flatten(replace(stage, rails=rails), powered=False)
         around: Sequence[Axis] = (*axes(stage), *rails_off(stage))
+        self.circuit = flatten(cold(stage, around), powered=False)
         self.axes = with_power_off(around)
         off = [k for k, axis in enumerate(around) if axis.name.endswith(".off")]
         # toleranced axes by their slopes, what hangs on a rail by its limits

@@ -7,7 +7,7 @@ an even spread inside its limits, whose standard deviation is t / sqrt(3).
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
 from biaspredict.engine.flatten import pin_quantity
@@ -69,24 +69,38 @@ def axes(stage: Stage, temperature_sigma: float = TEMPERATURE) -> tuple[Axis, ..
     return tuple(axis for axis in found if axis.sigma > 0)
 
 
-def rails_off(stage: Stage) -> tuple[Axis, ...]:
+def rails_off(stage: Stage, read: Mapping[str, float] | None = None) -> tuple[Axis, ...]:
     """What each rail measures to ground with the power off, where the stage does not say.
 
     The axes move nothing while the power is on: they have no parameters. `with_power_off`
-    gives them one, about `off_middle` ohms.
+    gives them one. read: ohms that were read at a rail; what hangs there then spreads about
+    that figure, as widely as ever, for what is read there is not it alone.
     """
-    middle = off_middle()
-    limits = (OFF_LEAST / middle, OFF_MOST / middle)
     sigma = math.log(OFF_MOST / OFF_LEAST) / math.sqrt(12.0)
-    return tuple(
-        Axis((), sigma, name=f"{rail.name}.off", limits=limits)
-        for rail in stage.rails if rail.off_ohms is None
+    found = []
+    for rail in stage.rails:
+        if rail.off_ohms is None:
+            middle = math.sqrt(OFF_LEAST * OFF_MOST)
+            if read and rail.name in read:
+                middle = min(max(read[rail.name], OFF_LEAST), OFF_MOST)
+            limits = (OFF_LEAST / middle, OFF_MOST / middle)
+            found.append(Axis((), sigma, name=f"{rail.name}.off", limits=limits))
+    return tuple(found)
+
+
+def cold(stage: Stage, around: Iterable[Axis]) -> Stage:
+    """The stage with each unknown rail measuring, switched off, the middle of its axis."""
+    middles = {
+        axis.name.removesuffix(".off"): OFF_LEAST / axis.limits[0]
+        for axis in around if axis.name.endswith(".off") and axis.limits
+    }
+    usual = math.sqrt(OFF_LEAST * OFF_MOST)
+    rails = tuple(
+        rail if rail.off_ohms is not None
+        else replace(rail, off_ohms=middles.get(rail.name, usual))
+        for rail in stage.rails
     )
-
-
-def off_middle() -> float:
-    """Ohms of a rail switched off about which `rails_off` spreads."""
-    return math.sqrt(OFF_LEAST * OFF_MOST)
+    return replace(stage, rails=rails)
 
 
 def with_power_off(around: Iterable[Axis]) -> tuple[Axis, ...]:
