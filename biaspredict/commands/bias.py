@@ -15,10 +15,11 @@ def add(subparsers: Subparsers) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from biaspredict import pipeline
-    from biaspredict.report import data, data_supply, levels, supplying
 
     stage = pipeline.load_stage(args.stage)
     pipeline.must_hang_together(stage)
+    from biaspredict.report import data, data_supply, levels, supplying
+
     found = pipeline.bias(stage)
     fed = pipeline.fed(stage)
     if args.json:

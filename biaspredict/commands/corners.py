@@ -32,10 +32,11 @@ def add(subparsers: Subparsers) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from biaspredict import pipeline
-    from biaspredict.report import capacitors, data, data_capacitors
 
     stage = pipeline.load_stage(args.stage)
     pipeline.must_hang_together(stage)
+    from biaspredict.report import capacitors, data, data_capacitors
+
     asked = tuple(name for name in SECTIONS if getattr(args, name)) or tuple(SECTIONS)
     square = _hertz(args.square) if args.square is not None else None
     found = pipeline.capacitors(stage, asked, args.start, args.end, square)

@@ -30,10 +30,11 @@ def run(args: argparse.Namespace) -> int:
     from biaspredict import pipeline
     from biaspredict.model.stage import Meter
     from biaspredict.notation.typed import read_meter
-    from biaspredict.report import data, data_ohms, measuring
 
     stage = pipeline.load_stage(args.stage)
     pipeline.must_hang_together(stage)
+    from biaspredict.report import data, data_ohms, measuring
+
     meter = Meter() if args.meter is None else read_meter(args.meter)
     seconds = None if args.after is None else _seconds(args.after)
     found, charts = pipeline.ohms(stage, meter, args.at, seconds)

@@ -15,9 +15,10 @@ def add(subparsers: Subparsers) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from biaspredict import pipeline
-    from biaspredict.report import data, proofing
 
     stage = pipeline.load_stage(args.stage)
+    from biaspredict.report import data, proofing
+
     proof = pipeline.proof(stage)
     if args.json:
         print(data.dumps(data.proof_record(stage, proof.findings, proof.charts, proof.unsolved)))

@@ -25,9 +25,10 @@ def add(subparsers: Subparsers) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from biaspredict import pipeline
-    from biaspredict.report import data, data_renew, renewing
 
     stages = pipeline.load_stages(args.stages)
+    from biaspredict.report import data, data_renew, renewing
+
     found, order = pipeline.renew(stages, fellows=not args.one_channel)
     if args.json:
         print(data.dumps(data_renew.renew_record(found, order)))

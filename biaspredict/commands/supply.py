@@ -16,10 +16,11 @@ def add(subparsers: Subparsers) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from biaspredict import pipeline
-    from biaspredict.report import data, data_supply, supplying
 
     stage = pipeline.load_stage(args.stage)
     pipeline.must_hang_together(stage)
+    from biaspredict.report import data, data_supply, supplying
+
     found, faults, findings = pipeline.supply(stage)
     if args.json:
         print(data.dumps(data_supply.supply_record(found, faults, findings)))

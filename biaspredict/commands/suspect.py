@@ -24,6 +24,10 @@ def add(subparsers: Subparsers) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from biaspredict import benchwork, pipeline
+    stage, readings = benchwork.at_the_bench(
+        args.readings, pipeline.load_stage(args.stage), args.at
+    )
+    pipeline.must_hang_together(stage)
     from biaspredict.report import (
         accusing,
         channels,
@@ -34,10 +38,6 @@ def run(args: argparse.Namespace) -> int:
         supplying,
     )
 
-    stage, readings = benchwork.at_the_bench(
-        args.readings, pipeline.load_stage(args.stage), args.at
-    )
-    pipeline.must_hang_together(stage)
     others = benchwork.others_or_none(args.other, stage, readings)
     priors = pipeline.priors_or_standard(args.priors)
     beside = None

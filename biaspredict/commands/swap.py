@@ -21,11 +21,12 @@ def add(subparsers: Subparsers) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from biaspredict import pipeline
-    from biaspredict.predict.verdict_of_swap import dangerous
-    from biaspredict.report import data, data_swap, swapping
 
     stage = pipeline.load_stage(args.stage)
     pipeline.must_hang_together(stage)
+    from biaspredict.predict.verdict_of_swap import dangerous
+    from biaspredict.report import data, data_swap, swapping
+
     found = pipeline.swap(stage, args.changes, args.start, args.end)
     if args.json:
         print(data.dumps(data_swap.swap_record(found)))

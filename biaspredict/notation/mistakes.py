@@ -44,9 +44,9 @@ def unexpected(parser: Lark, start: str, line: Line, problem: UnexpectedInput) -
     if token in ("", "BANG") and found in STRANGE:
         fact, remedy = STRANGE[found]
         return InputError(fact, remedy=remedy, place=span)
-    stops = _stops(parser)
-    keys = [(head, state, kind) for kind in (token, "") for head in (_head(line.text), "")]
-    slip = next((stops[start, *key] for key in keys if (start, *key) in stops), None)
+    ways = ((head, kind) for kind in (token, "") for head in (_head(line.text), None))
+    slips = (_stops(parser, head).get((start, state, kind)) for head, kind in ways)
+    slip = next((found for found in slips if found is not None), None)
     if slip is not None:
         shown = f"'{found}'" if found else "nothing"
         return InputError(slip.fact.format(found=shown), remedy=slip.remedy, place=span)
@@ -81,14 +81,12 @@ def _stop(problem: UnexpectedInput) -> tuple[int, str, int]:
 
 
 @cache
-def _stops(parser: Lark) -> dict[tuple[str, str, int, str], Slip]:
-    """Where the examples stop: by start, keyword, parser's place, and kind of what stops it.
-
-    Keyword and kind also stand as "", any, for the first example that stops there.
-    """
+def _stops(parser: Lark, head: str | None) -> dict[tuple[str, int, str], Slip]:
+    """Where the examples with that keyword (None: all) stop: by start, parser's place, and kind
+    of what stops it, which also stands as "", any, for the first example that stops there."""
     from lark import UnexpectedInput
 
-    found: dict[tuple[str, str, int, str], Slip] = {}
+    found: dict[tuple[str, int, str], Slip] = {}
     stage = "figures" in parser.options.start
     for slip in SLIPS:
         sources = [(STATEMENT, slip.stage), (FIGURES, slip.figures)]
@@ -96,13 +94,14 @@ def _stops(parser: Lark) -> dict[tuple[str, str, int, str], Slip]:
             sources = [(STATEMENT, slip.readings)]
         for start, texts in sources:
             for text in texts:
+                if head is not None and _head(text) != head:
+                    continue
                 try:
                     parser.parse(text, start=start)
                 except UnexpectedInput as problem:
                     state, token, _ = _stop(problem)
                     for kind in (token, ""):
-                        for head in (_head(text), ""):
-                            found.setdefault((start, head, state, kind), slip)
+                        found.setdefault((start, state, kind), slip)
     return found
 
 
