@@ -73,14 +73,14 @@ def linearise(
         plus, minus = pairs[which, :, 0] + 1, pairs[which, :, 1] + 1
         reach = np.arange(count)[None, :]
         ohms[which] = influence[plus, reach, columns] - influence[minus, reach, columns]
-        slopes[which] = _along(plan, made, network, nodes, influence, axes).transpose(2, 1, 0)
+        slopes[which] = along(plan, made, network, nodes, influence, axes).transpose(2, 1, 0)
         for m, others in enumerate(nearby):
             moved = np.flatnonzero([others[i] != variations[i] for i in which])
             rises[which, :, m] = 0.0
             if moved.size:
                 there = [others[i] for i in which[moved]]
-                along = None if part is None else part[moved]
-                close = Network(plan, lot(plan, there, axes, along, spares))
+                at = None if part is None else part[moved]
+                close = Network(plan, lot(plan, there, axes, at, spares))
                 change = close.balance(nodes[:, moved])[0] - leaving[:, moved]
                 near = influence[:, :, moved]
                 rises[which[moved], :, m] = -np.einsum("nkb,nb->bk", near, change)
@@ -103,16 +103,23 @@ def influence_of(matrix: Floats, pairs: Ints) -> Floats:
     columns, reach = np.arange(many)[:, None], np.arange(count)[None, :]
     ask[columns, pairs[..., 0], reach] += 1.0
     ask[columns, pairs[..., 1], reach] -= 1.0
+    return influence_on(matrix, ask)
+
+
+def influence_on(matrix: Floats, shares: Floats) -> Floats:
+    """(N, K, B): what an ampere fed into node n does to K sums of shares (B, N, K) of the nodes'
+    volts, ground first."""
+    many, size, count = shares.shape
     answer = np.zeros((size, count, many))
     turned = np.swapaxes(matrix[:, 1:, 1:], 1, 2)
-    answer[1:] = np.linalg.solve(turned, ask[:, 1:]).transpose(1, 2, 0)
+    answer[1:] = np.linalg.solve(turned, shares[:, 1:]).transpose(1, 2, 0)
     return answer
 
 
-def _along(
+def along(
     plan: Plan, made: Lot, network: Network, nodes: Floats, influence: Floats, axes: Sequence[Axis]
 ) -> Floats:
-    """(P, K, B) volts at the probes for each axis."""
+    """(P, K, B) volts at the probes for each axis; influence (N, K, B): see `influence_of`."""
     found = np.zeros((len(axes), *influence.shape[1:]))
     moved = plan.axes_of_rows(axes)
     left = set(moved) - plan.unseen - {TEMPERATURE}

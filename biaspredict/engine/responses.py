@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from biaspredict.engine.changes import Changes, reactive
 from biaspredict.engine.elements import siemens
-from biaspredict.engine.linear import CHUNK, at_nodes, linearise
+from biaspredict.engine.linear import CHUNK, along, at_nodes, influence_on
 from biaspredict.engine.network import Network
 from biaspredict.engine.plan import Ints, Lot, Plan, lot, plan_of
 from biaspredict.engine.solver import Floats
@@ -102,11 +102,11 @@ def _chunk(
         found.bends[which], found.siemens[which] = -bends.transpose(2, 0, 1), siemens_of.T
     if not axes:
         return
-    every = np.tile(np.arange(volts.shape[1])[:, None], (1, 2))
-    every[:, 1] = -1
-    drift = linearise(plan.circuit, variations, axes, amounts, volts, every).slopes
     own, followed = moved.rows(plan.axis_rows(axes), speed), moved.by_volts()
-    slopes = np.einsum("knb,bnp->bkp", followed[:, 1:], np.nan_to_num(drift))
+    shares = np.concatenate((followed.real, followed.imag)).transpose(2, 1, 0)
+    drift = along(plan, made, network, nodes, influence_on(still, shares), axes)
+    count = points.shape[1]
+    slopes = (drift[:, :count] + 1j * drift[:, count:]).transpose(2, 1, 0)
     for p, (axis, rows) in enumerate(zip(axes, plan.axis_rows(axes), strict=True)):
         for row in rows:
             if row in own:

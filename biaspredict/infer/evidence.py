@@ -30,6 +30,7 @@ STILL = 0.05  # latents that move less than this have settled
 HOPELESS = 40.0  # nats below the best at which a component is left after its first look
 CONTENDERS = 300  # components that are refined at most
 CHUNK = 800  # components of one first look, which bounds the memory
+AT_ONCE = 4e6  # slopes of what is foreseen, likewise
 
 
 class Explainer:
@@ -237,6 +238,16 @@ class Explainer:
 
         Rows that do not solve there are NaN. Meter error of the new reading is not included.
         """
+        size = max(int(AT_ONCE / max(len(probes) * scores.latents.shape[1], 1)), 16)
+        parts = [rows[first : first + size] for first in range(0, len(rows), size)]
+        found = [self._foreseen(components, scores, part, probes) for part in parts]
+        means, variances = zip(*found, strict=True)
+        return np.concatenate(means), np.concatenate(variances)
+
+    def _foreseen(
+        self, components: Sequence[Component], scores: Scores, rows: NDArray[np.int64],
+        probes: Sequence[Probe],
+    ) -> tuple[Floats, Floats]:
         shifts = scores.latents.shape[1] - self.width
         some = [components[i] for i in rows]
         seen, slopes = self.look(
