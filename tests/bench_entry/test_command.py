@@ -3,13 +3,9 @@
 from __future__ import annotations
 
 import json
-import os
-import pty
-import select
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import jsonschema
@@ -18,6 +14,7 @@ import pytest
 from biaspredict.cli import main
 from biaspredict.notation.logbook import load_log
 from tests.bench_entry.test_sitting import STAGE
+from tests.terminal import Terminal
 
 ROOT = Path(__file__).parents[2]
 SCHEMA = json.loads((ROOT / "biaspredict" / "records.json").read_text("utf-8"))
@@ -111,69 +108,28 @@ def test_suspect_takes_the_log(
     assert "--at with a log" in capsys.readouterr().err
 
 
-class Terminal:
-    """A person at a terminal of 80 columns."""
-
-    def __init__(self, *args: object) -> None:
-        try:
-            self.pid, self.end = pty.fork()
-        except OSError as problem:
-            pytest.skip(f"no terminal to be had here: {problem}")
-        if self.pid == 0:
-            os.environ.update(TERM="vt100", COLUMNS="80", LINES="24")
-            os.execv(sys.executable, [sys.executable, "-m", "biaspredict", *map(str, args)])
-        self.seen = ""
-
-    def until(self, words: str, seconds: float = 60.0) -> str:
-        """Everything shown up to these words; fails where they do not come."""
-        stop = time.monotonic() + seconds
-        while words not in self.seen:
-            left = stop - time.monotonic()
-            if left <= 0 or not select.select([self.end], [], [], left)[0]:
-                raise AssertionError(f"{words!r} never came:\n{self.seen}")
-            try:
-                self.seen += os.read(self.end, 4096).decode("utf-8", "replace")
-            except OSError:
-                raise AssertionError(f"it ended before {words!r}:\n{self.seen}") from None
-        said, _, self.seen = self.seen.partition(words)
-        return said + words
-
-    def type(self, keys: str) -> None:
-        os.write(self.end, keys.encode())
-
-    def code(self) -> int:
-        """The exit code, once it has ended by itself."""
-        while True:
-            try:
-                if not os.read(self.end, 4096):
-                    break
-            except OSError:
-                break
-        _, status = os.waitpid(self.pid, 0)
-        os.close(self.end)
-        return os.waitstatus_to_exitcode(status)
-
-
 def test_at_a_terminal(stage: Path) -> None:
     """Typed, left with Ctrl-C, killed, and gone on with: nothing that was answered is lost."""
-    first = Terminal("bench", stage)
+    first = Terminal("bench", stage, at=stage.parent)
     first.until("ohms B+ > ")
     first.type("skip\r")
     first.until("rail B+ > ")
     first.type("2\x7f22.0\r")  # with a slip, taken back by the delete key
     first.until("B+ 22.0 V: ok")
     first.until("> ")
-    first.type("Q1.ba\x03")
+    first.type("Q1.ba")
+    first.until("Q1.ba")
+    first.interrupt()
     assert first.code() == 0
-    second = Terminal("bench", stage)
+    second = Terminal("bench", stage, at=stage.parent)
     second.until("Going on with 1 reading")
     second.until("> ")
     second.type("Q1.base 3.3\r")
     second.until("Q1.base 3.30 V: ok")
     second.until("> ")
     second.type("Q1.emit")
-    os.kill(second.pid, signal.SIGKILL)
-    second.code()
+    second.kill()
+    assert second.code() == -signal.SIGKILL
     log = load_log(stage.with_suffix(".log"))
     assert log.damage is None
     assert [e.body for e in log.standing if e.verb.value == "read"] == [

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import json
-import os
 import re
 import sys
 from collections.abc import Callable
@@ -14,9 +13,9 @@ import pytest
 
 from biaspredict import classroom
 from biaspredict.cli import main
-from tests.circuits.files import ROOT
 from tests.drill.practices import LINE
 from tests.lesson.test_pages import valid
+from tests.terminal import Terminal
 
 WIDTH = 80
 Run = Callable[..., tuple[int, str, str]]
@@ -132,40 +131,12 @@ def test_whatever_is_typed_is_answered(run: Run, line: str) -> None:
 
 def test_a_terminal(tmp_path: Path) -> None:
     """The same at a pseudo-terminal 80 columns wide: a prompt, an echo, an answer."""
-    pty = pytest.importorskip("pty")
-    import fcntl
-    import select
-    import struct
-    import termios
-    import time
-
-    code = "import sys; from biaspredict.cli import main; sys.exit(main(sys.argv[1:]))"
-    try:
-        pid, master = pty.fork()
-    except OSError as problem:
-        pytest.skip(f"no terminal to be had here: {problem}")
-    if pid == 0:  # the learner's terminal
-        os.chdir(tmp_path)
-        os.environ["PYTHONPATH"] = str(ROOT)
-        os.environ["TERM"] = "dumb"
-        os.execv(sys.executable, [sys.executable, "-c", code, "drill", str(LINE)])
-    fcntl.ioctl(master, termios.TIOCSWINSZ, struct.pack("HHHH", 24, WIDTH, 0, 0))
-    out, typed, until = "", ["Q1.base\n", "help\n", "quit\n"], time.monotonic() + 60.0
-    while time.monotonic() < until:
-        ready, _, _ = select.select([master], [], [], 0.5)
-        if ready:
-            try:
-                data = os.read(master, 4096)
-            except OSError:
-                break
-            if not data:
-                break
-            out += data.decode("utf-8", "replace")
-            if typed and out.endswith("> "):
-                os.write(master, typed.pop(0).encode())
-    os.close(master)
-    _, status = os.waitpid(pid, 0)
-    assert os.waitstatus_to_exitcode(status) == 1
+    learner, out = Terminal("drill", LINE, at=tmp_path), ""
+    for keys in ("Q1.base", "help", "quit"):
+        out += learner.until("\n> ")
+        learner.type(keys + "\n")
+    assert learner.code() == 1
+    out += learner.seen
     narrow(out.replace("\r", ""))
     assert "> Q1.base" in out
     assert "volts at Q1.base:" in out
