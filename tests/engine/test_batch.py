@@ -139,9 +139,10 @@ def unbalanced(circuit: Circuit, variation: Variation, volts: np.ndarray) -> flo
 
 
 def sane(variation: Variation) -> bool:
-    """The textbook knows no sound joint's ohms as a floor, and one joint a lead."""
-    leads = [lead for lead, _ in variation.lifts]
-    return len(leads) == len(set(leads))
+    """The textbook knows no sound joint's ohms as a floor, none of an open place as a ceiling,
+    and one joint a lead: what is moved twice may lie beyond them."""
+    leads, scaled = ([name for name, _ in some] for some in (variation.lifts, variation.scales))
+    return len(leads) == len(set(leads)) and len(scaled) == len(set(scaled))
 
 
 @settings(max_examples=25, deadline=None)

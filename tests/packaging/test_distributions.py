@@ -81,7 +81,9 @@ def unpack(archive: Path, target: Path) -> Path:
             wheel.extractall(target)
         return target
     with tarfile.open(archive) as sdist:
-        sdist.extractall(target, filter="data")
+        # Pythons up to 3.11.3 have no filters; the archive is the project's own
+        safe = {"filter": "data"} if hasattr(tarfile, "data_filter") else {}
+        sdist.extractall(target, **safe)
     (inner,) = target.iterdir()
     return inner
 
