@@ -97,7 +97,7 @@ ls -A "$root$place" >"$work/before"
 
 # -- the runs
 # shellcheck disable=SC2016
-inside='mount -t proc proc "$1/proc" && cd / && exec chroot "$1" /bin/sh -c "cd \"$2\" && exec sh $3"'
+inside='mount -t proc proc "$1/proc" && mkdir -p "$1/dev/pts" && mount -t devpts -o newinstance,ptmxmode=0666 pts "$1/dev/pts" && cd / && exec chroot "$1" /bin/sh -c "cd \"$2\" && exec sh $3"'
 failed=0
 # enter NETWORK COMMAND
 enter() {
