@@ -83,7 +83,8 @@ def engines(quick: bool) -> None:
 
 def _differ(one: Figures, other: Figures) -> str:
     """Median difference of the volts that two ways give for the same faults."""
-    apart = np.abs(np.array(one["sample"]) - np.array(other["sample"]))
+    many = min(len(one["sample"]), len(other["sample"]))
+    apart = np.abs(np.array(one["sample"][:many]) - np.array(other["sample"][:many]))
     return f"{np.nanmedian(apart.max(axis=1)) * 1e6:.0f} uV"
 
 
