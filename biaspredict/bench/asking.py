@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from biaspredict.infer.progress import BEFORE_POWER, owed
 from biaspredict.infer.splits import Split
@@ -107,7 +107,7 @@ def _before_power(stage: Stage, chapter: Chapter) -> Iterator[Ask]:
 
 
 def _rails(stage: Stage, chapter: Chapter, readings: Readings) -> Iterator[Ask]:
-    read = {r.node for r in readings.entries if r.quantity is Quantity.VOLTS and r.minus is None}
+    read = {r.node for r in readings.as_found if r.quantity is Quantity.VOLTS and r.minus is None}
     left = set(readings.skipped)
     for rail in stage.rails:
         if rail.name not in read and rail.name not in left:
@@ -118,7 +118,7 @@ def _rails(stage: Stage, chapter: Chapter, readings: Readings) -> Iterator[Ask]:
 
 def _unread(stage: Stage, readings: Readings) -> Iterator[Ask]:
     """Where nothing explains the readings there is no best one: every node left."""
-    read = {r.node for r in readings.entries if r.quantity is Quantity.VOLTS and r.minus is None}
+    read = {r.node for r in readings.as_found if r.quantity is Quantity.VOLTS and r.minus is None}
     left = {*readings.skipped, *read, GROUND}
     for node in stage.nodes:
         if node not in left:
@@ -129,7 +129,8 @@ def _unread(stage: Stage, readings: Readings) -> Iterator[Ask]:
 def beginning(stage: Stage, probe: Probe) -> str:
     """How a reading at this probe begins in a readings file; "" where none can say it."""
     if probe.doing:
-        return ""
+        found = _at_the_leg(stage, probe) or beginning(stage, replace(probe, doing=""))
+        return f"{found} {probe.doing}" if found else ""
     to = f" to {probe.minus}" if probe.minus and probe.minus != GROUND else ""
     if probe.quantity is Quantity.VOLTS:
         rail = any(r.name == probe.node for r in stage.rails) and not to
@@ -139,5 +140,13 @@ def beginning(stage: Stage, probe: Probe) -> str:
     if probe.signal is not None and probe.quantity is Quantity.GAIN and probe.minus:
         hertz = engineering(probe.signal.hertz, Unit.HERTZ)
         return f"gain at {hertz} {probe.node} over {probe.minus}"
+    return ""
+
+
+def _at_the_leg(stage: Stage, probe: Probe) -> str:
+    """A part by itself, one leg of it out of the board; "" of any other reading."""
+    for part in stage.parts:
+        if probe.doing == f"with {part.ref} lifted" and probe.name.startswith(f"{part.ref}."):
+            return f"{probe.quantity.value} across {part.ref}"
     return ""
 

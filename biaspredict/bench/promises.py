@@ -28,13 +28,15 @@ def promise(verdict: Verdict | None, ref: str) -> str:
     volts = {
         c.reading.node: c for c in verdict.compared
         if c.reading.quantity is Quantity.VOLTS and c.reading.minus is None
+        and not c.reading.meanwhile
     }
     best = verdict.ranking.suspects[0] if verdict.ranking.suspects else None
     repaired = best is not None and ref in {part.split(".")[0] for part in best.parts}
     found: list[tuple[float, str, float, float, float]] = []
     if repaired:
         for after in verdict.afterwards:
-            now = volts.get(after.probe.node) if after.probe.minus is None else None
+            plain = after.probe.minus is None and not after.probe.doing
+            now = volts.get(after.probe.node) if plain else None
             if now is not None and after.probe.quantity is Quantity.VOLTS:
                 half = max((after.high - after.low) / 2, 1e-6)
                 move = abs(after.value - now.reading.value) / half
@@ -56,6 +58,8 @@ def kept_or_missed(
     owing = owed(chapter)
     said = BODY.fullmatch(owing.body) if owing is not None else None
     if said is None or reading.quantity is not Quantity.VOLTS or reading.minus is not None:
+        return []
+    if reading.meanwhile:
         return []
     if reading.node != find_node(stage, said["name"])[1]:
         return []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -13,9 +13,9 @@ from biaspredict.errors import BiaspredictError, InputError
 from biaspredict.infer.progress import State, progress
 from biaspredict.infer.verdict import Verdict
 from biaspredict.model.log import Entry, Verb
-from biaspredict.model.readings import Quantity, Reading, Readings
+from biaspredict.model.readings import Deed, Quantity, Reading, Readings
 from biaspredict.model.stage import Stage
-from biaspredict.notation import find_node, parse_entry
+from biaspredict.notation import parse_entry, read_readings
 from biaspredict.notation.change import read_change
 from biaspredict.notation.history import Chapter, as_logged, chapter_of, stage_body
 from biaspredict.notation.log_writer import LogWriter
@@ -149,13 +149,14 @@ class Sitting:
         if not name and self.asked is None:
             raise InputError("no point is asked for", remedy="Name it: skip Q1.base")
         if name:
-            self._add(Verb.SKIP, find_node(self.stage, name)[0])
+            read_readings(f'readings "check"\nskip {name}\n', "typed", self.stage)
+            self._add(Verb.SKIP, name)
+        elif self.asked is not None and self.asked.split is not None:
+            self._add(Verb.SKIP, self.asked.begin)
         elif self.asked is not None and not self.asked.powered:
             self._add(Verb.DID, f"{LEFT_OUT} {self.asked.begin}")
-        elif self.asked is not None and self.asked.split is not None:
-            self._add(Verb.SKIP, self.asked.split.touch.probe.node)
         elif self.asked is not None:
-            self._add(Verb.SKIP, self.asked.begin.removeprefix("rail "))
+            self._add(Verb.SKIP, self.asked.begin)
         return self._after(["  left out"], None)
 
     def _undo(self) -> Step:
@@ -169,8 +170,6 @@ class Sitting:
 
     def _with(self, text: str) -> Step:
         """A meter or condition; it must read as a line of a readings file."""
-        from biaspredict.notation import read_readings
-
         read_readings(f'readings "check"\n{text}\n', "typed", self.stage)
         self._add(Verb.WITH, text)
         return self._after([f"  from here on: {text}"], None)
@@ -253,34 +252,40 @@ class Sitting:
                 return list(_complaint(problem))
         self.asked = next_ask(self.stage, self.chapter, self.readings, verdict)
         if self.asked is None:
-            return [*_by_hand(verdict), *_NOTHING_MORE]
+            back = [f"  Caution: {text}" for text in _put_back(self.readings, "")]
+            return [*back, *_NOTHING_MORE]
         advised = self.chapter.of(Verb.ADVISED)
         if not advised or advised[-1].body != self.asked.begin:
             self._add(Verb.ADVISED, self.asked.begin)
         ask = self.asked
         fresh = [c for c in ask.cautions if self._power != ask.powered or c not in self._told]
+        fresh = [*_put_back(self.readings, ask.begin), *fresh]
         self._power = ask.powered
         self._told.update(fresh)
         return list(entering.asked_lines(ask.words, ask.why, fresh, ask.split))
 
 
+def _put_back(readings: Readings, begin: str) -> Iterator[str]:
+    """What was done for the last reading and is not for the next, which begins so."""
+    last = readings.entries[-1] if readings.entries else None
+    for deed in last.meanwhile if last is not None else ():
+        if deed.text in begin:
+            continue
+        if deed.deed is Deed.LIFTED:
+            yield f"Power off and discharged, solder {deed.ref} back first."
+        elif deed.deed is Deed.ACROSS:
+            yield "Power off and discharged, take the resistor off again first."
+        else:
+            yield f"Let {deed.ref} come back to the temperature of the rest first."
+
+
 _NOTHING_MORE = ("Nothing more is asked for. Type a reading, done PART VALUE, more or quit.",)
-
-
-def _by_hand(verdict: Verdict | None) -> Iterable[str]:
-    """The best reading left where it cannot be typed here: a leg lifted, a can warmed."""
-    left = verdict.splits if verdict is not None and not verdict.settled else ()
-    for split in left[:1]:
-        touch = split.touch
-        yield from entering.asked_lines(
-            touch.words, "To be judged by eye:", touch.cautions, split
-        )
 
 
 def _same(first: Reading, second: Reading) -> bool:
     """One reading, whether or not its range was set right meanwhile."""
-    return (first.name, first.minus_name, first.quantity, first.value) == (
-        second.name, second.minus_name, second.quantity, second.value)
+    return (first.name, first.minus_name, first.quantity, first.value, first.meanwhile) == (
+        second.name, second.minus_name, second.quantity, second.value, second.meanwhile)
 
 
 def _with_it(entries: Iterable[Entry], last: Entry) -> list[Entry]:

@@ -33,6 +33,7 @@ HELP = (
     ("3.1  3,1  310m  ~3.1", "the reading asked for; ~ or about: 5 % wide"),
     ("42.4k  over", "the same in ohms; over: beyond the range"),
     ("Q1.base 3.1", "another point, as in a readings file"),
+    ("Q1.base with C1 lifted 2.8", "with something done: lifted, warm, cool, across"),
     ("skip", "leave this point out; skip Q1.base: that one"),
     ("undo", "take back the last thing typed"),
     ("done C1 10uF fitted", "a part was put in; then one recheck is asked for"),

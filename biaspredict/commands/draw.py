@@ -124,7 +124,7 @@ def _unjudged(readings: Readings) -> Iterator[Mark]:
     from biaspredict.report import words
     from biaspredict.report.drawing.records import Mark
 
-    for reading in readings.entries:
+    for reading in readings.as_found:
         if reading.quantity is Quantity.VOLTS:
             yield Mark(reading.node, words.volts(reading.value), reading.minus)
 

@@ -160,7 +160,7 @@ def _rows(
     bands = {c.reading: c for c in told}
     left = list(others.entries)
     found = []
-    for reading in readings.entries:
+    for reading in readings.as_found:
         theirs = next((r for r in left if _place(r) == _place(reading)), None)
         if theirs is not None:
             left.remove(theirs)

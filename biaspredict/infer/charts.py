@@ -181,7 +181,7 @@ def chart_today(
         for chart in printed.stage.charts if chart.quantity == "volts"
         for entry in chart.entries
         for k, reading in enumerate(readings.entries)
-        if reading.quantity is Quantity.VOLTS
+        if reading.quantity is Quantity.VOLTS and not reading.meanwhile
         and (reading.node, reading.minus) == (entry.node, entry.minus)
     ]
     if not pairs:

@@ -15,7 +15,7 @@ from biaspredict.graph.network import floating
 from biaspredict.infer.ledger import conflict
 from biaspredict.model.devices import Bipolar, Polarity
 from biaspredict.model.parts import CAPACITORS, Kind
-from biaspredict.model.readings import Quantity, Reading, Readings
+from biaspredict.model.readings import Deed, Quantity, Reading, Readings
 from biaspredict.model.stage import GROUND, NEEDLE_RANGES, Meter, Stage
 from biaspredict.predict.meters import SIGNALS, meter_of, reading_sigma
 from biaspredict.predict.signal_probe import signal_of
@@ -92,7 +92,7 @@ def _volts(value: float) -> str:
 def _span(stage: Stage, readings: Readings) -> tuple[float, float]:
     """Volts between which every node must lie: rails as read, or as high as they may be."""
     read = {
-        r.node: r.value for r in readings.entries
+        r.node: r.value for r in readings.as_found
         if r.quantity is Quantity.VOLTS and r.minus is None and not r.over
     }
     ends = [0.0]
@@ -140,7 +140,8 @@ def _beyond_rails(stage: Stage, readings: Readings, reading: Reading) -> Iterato
 
 def _still_charging(stage: Stage, readings: Readings, reading: Reading) -> Iterator[Doubt]:
     """A node that only the meter discharges, read before it can have settled."""
-    if reading.minus is not None or reading.node not in floating(stage):
+    bridged = any(deed.deed is Deed.ACROSS for deed in reading.meanwhile)
+    if bridged or reading.minus is not None or reading.node not in floating(stage):
         return
     farads = sum(
         part.now or 0.0 for part, _ in stage.at(reading.node) if part.kind in CAPACITORS
@@ -240,7 +241,7 @@ def _junctions(stage: Stage, readings: Readings) -> Iterator[Finding]:
             continue
         base, emitter = part.node("base"), part.node("emitter")
         sign = 1.0 if part.device.polarity is Polarity.NPN else -1.0
-        for volts, names in _across(readings.entries, base, emitter):
+        for volts, names in _across(readings.as_found, base, emitter):
             told = f"V_BE of {part.ref} is {_volts(sign * volts)} by {names}"
             if sign * volts > JUNCTION:
                 yield Finding(
@@ -279,7 +280,7 @@ def _across(
 
 def _contradictions(readings: Readings) -> Iterator[Finding]:
     """Volts between two points that are not the difference of their own readings."""
-    volts = [r for r in readings.entries if r.quantity is Quantity.VOLTS]
+    volts = [r for r in readings.as_found if r.quantity is Quantity.VOLTS]
     alone: dict[str, Reading] = {}
     for reading in volts:
         if reading.minus in (None, GROUND):
@@ -314,7 +315,7 @@ def _contradictions(readings: Readings) -> Iterator[Finding]:
 
 def _ohms_twice(readings: Readings) -> Iterator[tuple[Reading, Reading]]:
     first: dict[tuple[str, str | None], Reading] = {}
-    for reading in readings.entries:
+    for reading in readings.as_found:
         if reading.quantity is not Quantity.OHMS or reading.over:
             continue
         other = first.setdefault((reading.node, reading.minus), reading)
@@ -323,6 +324,6 @@ def _ohms_twice(readings: Readings) -> Iterator[tuple[Reading, Reading]]:
 
 
 def _name(reading: Reading) -> str:
-    if reading.minus_name is None:
-        return reading.name
-    return f"{reading.name} to {reading.minus_name}"
+    name = reading.name if reading.minus_name is None else (
+        f"{reading.name} to {reading.minus_name}")
+    return " ".join((name, *(deed.text for deed in reading.meanwhile)))

@@ -19,8 +19,9 @@ from biaspredict.engine.solver import Floats
 from biaspredict.infer.components import Component, Scores, Task
 from biaspredict.model.circuit import Variation
 from biaspredict.model.readings import Quantity
+from biaspredict.predict.look import Observed
 from biaspredict.predict.meters import MODEL_FRACTION, MODEL_VOLTS
-from biaspredict.predict.observe import Observed, Predictor, Probe
+from biaspredict.predict.observe import Predictor, Probe
 
 STEP = 0.01  # shift of the severity latent for its slope
 CELL = 0.7  # standard deviation of a cell over the distance between cells: neighbours overlap

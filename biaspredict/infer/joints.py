@@ -45,7 +45,7 @@ def joints_read(stage: Stage, readings: Readings, priors: Priors) -> tuple[Fault
 def _leads(stage: Stage, readings: Readings) -> Iterator[str]:
     """Leads of plain parts that are named by a reading, where another names the same node."""
     names: dict[str, set[str]] = {}
-    for entry in readings.entries:
+    for entry in readings.as_found:
         if entry.quantity is Quantity.VOLTS and entry.minus is None:
             names.setdefault(entry.node, set()).add(entry.name)
     for part in stage.parts:

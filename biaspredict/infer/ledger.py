@@ -96,7 +96,7 @@ def _node_volts(readings: Readings) -> _Read:
     node whose readings differ by more than that is left out."""
     clashing = {clash.node for clash in _clashes(readings)}
     sums: dict[str, tuple[float, float]] = {GROUND: (0.0, math.inf)}
-    for reading in readings.entries:
+    for reading in readings.as_found:
         if reading.quantity is not Quantity.VOLTS or reading.minus is not None:
             continue
         if reading.node in clashing:
@@ -224,7 +224,7 @@ def _into(part: Part, node: str, amps: float) -> float:
 
 def _clashes(readings: Readings) -> Sequence[Clash]:
     by_node: dict[str, list[Reading]] = {}
-    for reading in readings.entries:
+    for reading in readings.as_found:
         if reading.quantity is Quantity.VOLTS and reading.minus is None:
             by_node.setdefault(reading.node, []).append(reading)
     found = []

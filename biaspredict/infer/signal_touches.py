@@ -40,11 +40,12 @@ def worth_the_generator(some: Sequence[Touch], outputs: Sequence[str]) -> tuple[
 
 def signal_touches(
     predictor: Predictor, meter: Meter, taken: Sequence[Probe], refused: Sequence[str] = (),
-    drive: tuple[float, float, str] | None = None,
+    drive: tuple[float, float, str] | None = None, left: Sequence[Probe] = (),
 ) -> tuple[Touch, ...]:
     """Every signal reading that could still be taken with a generator at the input.
 
     drive: the generator in use (volts rms, ohms, node), None where none was connected yet.
+    left: readings that the person does not take.
     """
     stage = predictor.stage
     node = drive[2] if drive else (stage.inputs[0].node if stage.inputs else None)
@@ -53,9 +54,10 @@ def signal_touches(
     ohms = drive[1] if drive else stage.inputs[0].ohms or USUAL_OHMS
     asked = [p for hertz in (MIDDLE, LOW) for p in _probes(stage, meter, node, hertz, ohms)]
     done = {(p.node, p.minus, p.signal.hertz) for p in taken if p.signal is not None}
+    out = {(p.node, p.minus, p.signal.hertz) for p in left if p.signal is not None}
     asked = [
         p for p in asked
-        if p.signal and (p.node, p.minus, p.signal.hertz) not in done
+        if p.signal and (p.node, p.minus, p.signal.hertz) not in {*done, *out}
         and p.node not in refused and p.minus not in refused
     ]
     if not asked:

@@ -11,6 +11,7 @@ from biaspredict.infer.components import Task
 from biaspredict.model.circuit import SOUND, Variation
 from biaspredict.model.readings import Quantity, Reading, Readings
 from biaspredict.model.stage import Stage
+from biaspredict.predict.doings import while_done
 from biaspredict.predict.meters import LEADS, SIGNALS, meter_of, reading_sigma
 from biaspredict.predict.observe import Probe, probe_of
 from biaspredict.predict.signal_probe import signal_of
@@ -32,7 +33,7 @@ def task_of(readings: Readings, stage: Stage) -> Task:
         if reading.quantity in LOGARITHMIC:
             least = max(abs(value), LEAST.get(reading.quantity, 1e-9))
             value, sigma = math.log(least), sigma / least
-        probes.append(probe(reading, readings, stage))
+        probes.append(probe_as_read(reading, readings, stage))
         values.append(value)
         sigmas.append(sigma)
         bounds.append(reading.over)
@@ -42,7 +43,7 @@ def task_of(readings: Readings, stage: Stage) -> Task:
     )
 
 
-def probe(reading: Reading, readings: Readings, stage: Stage) -> Probe:
+def probe_as_read(reading: Reading, readings: Readings, stage: Stage) -> Probe:
     """The probe behind one reading, under its own conditions."""
     meter = meter_of(reading, readings.meter)
     signal = None
@@ -51,8 +52,13 @@ def probe(reading: Reading, readings: Readings, stage: Stage) -> Probe:
         if signal is None:
             raise ValueError(f"nothing drives {reading.name}")
     found = probe_of(reading, meter, signal)
+    if reading.meanwhile:
+        found = while_done(found, stage, reading.meanwhile)
     own = _own_conditions(reading, readings, stage)
-    return found if own == SOUND else replace(found, extra=found.extra.plus(own))
+    if own == SOUND:
+        return found
+    until = None if found.until is None else found.until.plus(own)
+    return replace(found, extra=found.extra.plus(own), until=until)
 
 
 def _own_conditions(reading: Reading, readings: Readings, stage: Stage) -> Variation:

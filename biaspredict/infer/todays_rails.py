@@ -16,6 +16,7 @@ def on_todays_rails(today: Explainer, readings: Readings) -> tuple[Explainer, Sc
     keep = [
         k for k, r in enumerate(readings.entries)
         if r.quantity is Quantity.VOLTS and r.node in rails and r.minus is None
+        and not r.meanwhile
     ]
     task = today.task
     fed = Task(tuple(task.probes[k] for k in keep), task.values[keep], task.sigmas[keep])

@@ -11,11 +11,11 @@ import numpy as np
 from biaspredict.engine.solver import Floats
 from biaspredict.graph.network import floating
 from biaspredict.infer.tasks import LOGARITHMIC
-from biaspredict.model.circuit import OPEN, Load, Variation
 from biaspredict.model.devices import Bipolar, Material, Size
 from biaspredict.model.parts import CAPACITORS, Kind, Part
-from biaspredict.model.readings import Quantity, Reading
+from biaspredict.model.readings import Deed, Meanwhile, Quantity, Reading
 from biaspredict.model.stage import GROUND, Meter, Stage
+from biaspredict.predict.doings import while_done
 from biaspredict.predict.meters import ohmmeter, reading_sigma
 from biaspredict.predict.observe import Probe
 
@@ -31,7 +31,6 @@ BRIDGE = 4.0
 # that are quick, and slow with a 10 Mohm meter (common practice, no source).
 BRIDGES = (100.0, 1e3, 10e3, 100e3)
 QUICK, SLOW, SLOW_OHMS = 0.2, 60.0, 10e6
-WARMER = 15.0  # kelvin that a warm fingertip or a cloth adds to a small can
 DANGEROUS = 50.0  # volts above which a touch is not advised; low-voltage limit of common rules
 
 DISCHARGE = (
@@ -110,14 +109,14 @@ def _all(
             if bridge is None:
                 yield _node(stage, meter, node, volts)
             else:
-                yield _bridged(meter, node, bridge)
+                yield _bridged(stage, meter, node, bridge)
     for part in stage.parts:
         if part.kind is Kind.TRANSISTOR and len(set(part.nodes)) == 3:
             yield _junction(part, meter)
     refs = list(dict.fromkeys(s.split(".")[0] for s in suspects))
     for part in stage.parts:
         if part.kind is Kind.TRANSISTOR and part.ref in refs:
-            yield from _warm(part, meter, volts)
+            yield from _warm(stage, part, meter, volts)
     known = {part.ref: part for part in stage.parts}
     for part in (known[ref] for ref in refs[:8] if ref in known):
         yield from _off(part, meter)
@@ -146,11 +145,10 @@ def _bridge(stage: Stage, node: str) -> float | None:
     return max((ohms for ohms in BRIDGES if ohms * farads <= QUICK), default=BRIDGES[0])
 
 
-def _bridged(meter: Meter, node: str, ohms: float) -> Touch:
+def _bridged(stage: Stage, meter: Meter, node: str, ohms: float) -> Touch:
     size = f"{ohms:.0f} ohm" if ohms < 1e3 else f"{ohms / 1e3:.0f}k"
-    doing = f"{size} across {node}"
-    probe = Probe(node, ohms=_load(meter, 1.0), name=node, doing=doing,
-                  extra=Variation(loads=(Load(node, GROUND, ohms),)))
+    probe = while_done(Probe(node, ohms=_load(meter, 1.0), name=node), stage,
+                       (Meanwhile(Deed.ACROSS, ohms=ohms),))
     words = (f"volts at {node} with {size} 5 W across it (put on with the power off), a minute "
              "after switching on")
     return Touch(probe, BRIDGE, words, meter, (ONE_HAND,))
@@ -165,7 +163,9 @@ def _junction(part: Part, meter: Meter) -> Touch:
     return Touch(probe, TOUCH, f"volts from {name} to {part.ref}.emitter", meter, (NEVER_BRIDGE,))
 
 
-def _warm(part: Part, meter: Meter, volts: dict[str, float]) -> Iterator[Touch]:
+def _warm(
+    stage: Stage, part: Part, meter: Meter, volts: dict[str, float]
+) -> Iterator[Touch]:
     device = part.device
     if not isinstance(device, Bipolar) or device.material is not Material.GERMANIUM:
         return
@@ -173,14 +173,9 @@ def _warm(part: Part, meter: Meter, volts: dict[str, float]) -> Iterator[Touch]:
         node = part.node(terminal)
         if node == GROUND:
             continue
-        # every junction of the stage is warmed alike here: one can warmed on its own moves
-        # its own leakage, which is what is looked for
-        extra = Variation(scales=((f"{part.ref}.icbo", 2.0 ** (WARMER / 9.0)),
-                                  (f"{part.ref}.saturation", 2.0 ** (WARMER / 9.0))))
-        doing = f"warm {part.ref} about {WARMER:.0f} C"
         name = f"{part.ref}.{terminal}"
-        probe = Probe(node, ohms=_load(meter, volts.get(node, 1.0)), name=name, doing=doing,
-                      extra=extra)
+        probe = while_done(Probe(node, ohms=_load(meter, volts.get(node, 1.0)), name=name),
+                           stage, (Meanwhile(Deed.WARM, part.ref),))
         yield Touch(probe, WARM, f"volts at {name} with the can of {part.ref} warmed by a "
                                  f"fingertip or a warm cloth", meter)
 
@@ -208,23 +203,21 @@ def _lifted(
     """One leg lifted: the suspect alone, or the stage without it."""
     if len(part.nodes) != 2:
         return
+    lifted = (Meanwhile(Deed.LIFTED, part.ref),)
     if part.kind in CAPACITORS:
-        extra = Variation(settings=((f"{part.ref}.leak", OPEN),))
         for node in part.nodes:
             if node == GROUND or any(rail.name == node for rail in stage.rails):
                 continue
-            doing = f"lift one leg of {part.ref}"
-            probe = Probe(node, ohms=_load(meter, volts.get(node, 1.0)), name=node, doing=doing,
-                          extra=extra)
+            probe = while_done(Probe(node, ohms=_load(meter, volts.get(node, 1.0)), name=node),
+                               stage, lifted)
             yield Touch(probe, LIFT + POWER_CHANGE,
                         f"volts at {node} with one leg of {part.ref} lifted", meter, (DISCHARGE,))
     elif part.kind is Kind.RESISTOR and part.now:
         lead = f"{part.ref}.1"
         ohms, test = ohmmeter(meter, part.now)
         minus = part.nodes[1] if part.nodes[1] != GROUND else None
-        probe = Probe(part.nodes[0], minus, Quantity.OHMS, ohms, test, name=lead,
-                      doing=f"lift one leg of {part.ref}",
-                      extra=Variation(lifts=((lead, OPEN),)))
+        probe = while_done(
+            Probe(part.nodes[0], minus, Quantity.OHMS, ohms, test, name=lead), stage, lifted)
         yield Touch(probe, LIFT + POWER_CHANGE, f"ohms of {part.ref} with one leg lifted", meter,
                     (DISCHARGE,))
 

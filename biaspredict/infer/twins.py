@@ -25,8 +25,9 @@ from biaspredict.model.circuit import SOUND, Axis
 from biaspredict.model.readings import Quantity, Reading, Readings
 from biaspredict.model.stage import NEEDLE_RANGES, Meter, Stage
 from biaspredict.predict.likeness import likeness
+from biaspredict.predict.look import Observed
 from biaspredict.predict.meters import meter_of, reading_sigma
-from biaspredict.predict.observe import Observed, Predictor, Probe
+from biaspredict.predict.observe import Predictor, Probe
 
 # Share of an error's variance that both channels have alike (common practice, no source).
 MODEL_ALIKE = 0.8  # the same circuit with the same types, described by the same equations
@@ -269,7 +270,7 @@ def _common(
             same = (reading.node, reading.minus, reading.quantity) == (
                 there.node, there.minus, there.quantity
             ) and meter == meter_of(there, others.meter)
-            if same and _range(reading, meter) == _range(there, meter):
+            if same and not reading.meanwhile and _range(reading, meter) == _range(there, meter):
                 sigma = _steady(reading, meter)
                 if sigma > 0:
                     found.setdefault(probe, (begin + j, sigma))

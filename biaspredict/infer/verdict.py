@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -23,12 +23,12 @@ from biaspredict.infer.signal_touches import signal_touches, worth_the_generator
 from biaspredict.infer.silent import brought_to_light
 from biaspredict.infer.splits import Split, label_of, splits
 from biaspredict.infer.staged import staged
-from biaspredict.infer.tasks import LOGARITHMIC, task_of
+from biaspredict.infer.tasks import LOGARITHMIC, probe_as_read, task_of
 from biaspredict.infer.touches import touches
 from biaspredict.infer.unknowns import Unknown, unknowns
 from biaspredict.infer.untested import most_telling
-from biaspredict.model.readings import Reading, Readings
-from biaspredict.model.stage import GROUND
+from biaspredict.model.readings import Quantity, Reading, Readings
+from biaspredict.model.stage import GROUND, Stage
 from biaspredict.predict.observe import Predictor, Probe
 
 WORTH_A_LINE = 0.005  # weight from which a suspect is told in detail
@@ -134,10 +134,13 @@ def judge(
     settled = _settled(ranking)
     further: tuple[Split, ...] = ()
     taken = explainer.task.probes
-    signals = signal_touches(predictor, readings.meter, taken, readings.skipped, readings.drive)
+    left = tuple(_left_out(readings, stage))
+    signals = signal_touches(
+        predictor, readings.meter, taken, readings.skipped, readings.drive, left)
     if not settled:
         names = [p for s in ranking.suspects if s.weight > 0.01 for p in s.parts]
-        open_to = touches(stage, readings.meter, taken, names, readings.skipped, expected)
+        open_to = touches(
+            stage, readings.meter, (*taken, *left), names, readings.skipped, expected)
         if not any(probe.signal for probe in taken):
             outputs = [port.node for port in stage.outputs]
             open_to = (*open_to, *worth_the_generator(signals, outputs))
@@ -156,6 +159,17 @@ def judge(
         () if printed is None else chart_today(printed, explainer, readings),
         unknowns(explainer, ranking),
     )
+
+
+def _left_out(readings: Readings, stage: Stage) -> Iterator[Probe]:
+    """The readings that the person does not take; ohms neither way round."""
+    for reading in readings.left_out:
+        if reading.quantity in (Quantity.LEVEL, Quantity.RIPPLE):
+            continue  # never advised
+        asked = probe_as_read(reading, readings, stage)
+        yield asked
+        if not asked.powered and asked.minus is not None:
+            yield replace(asked, node=asked.minus, minus=asked.node)
 
 
 def _leaks(explainer: Explainer, ranking: Ranking) -> dict[int, Leak]:
@@ -227,6 +241,8 @@ def _afterwards(explainer: Explainer, ranking: Ranking) -> tuple[Afterwards, ...
     covariance = np.eye(h.shape[1]) - h.T @ np.linalg.solve(spread, h)
     found = []
     for k, probe in enumerate(explainer.task.probes):
+        if probe.doing:
+            continue
         slope = slopes[0, k]
         sigma = math.sqrt(max(float(slope @ covariance @ slope), 0.0)
                           + float(explainer.task.sigmas[k]) ** 2)

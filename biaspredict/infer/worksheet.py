@@ -242,7 +242,7 @@ def rechecks(sheet: Worksheet) -> tuple[Recheck, ...]:
 def by_point(readings: Readings | None) -> dict[Point, tuple[Reading, ...]]:
     """The readings by their points: two readings of one node are both kept."""
     found: dict[Point, tuple[Reading, ...]] = {}
-    for reading in readings.entries if readings is not None else ():
+    for reading in readings.as_found if readings is not None else ():
         found[point_of(reading)] = (*found.get(point_of(reading), ()), reading)
     return found
 
@@ -252,7 +252,7 @@ def _expected(sheet: Worksheet) -> dict[Point, tuple[float, float, float]]:
     found = {
         point_of(c.reading): (c.expected, c.low, c.high)
         for verdict in (sheet.first, sheet.last) if verdict is not None
-        for c in verdict.compared
+        for c in verdict.compared if not c.reading.meanwhile
     }
     first = sheet.first
     if first is None or first.sound or not first.ranking.explained:

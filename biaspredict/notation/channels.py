@@ -29,6 +29,12 @@ def either(entry: Entry, quantity: str, bench: Bench) -> tuple[Reading, bool]:
                 remedy="Read each to ground: their difference is shown.",
                 place=entry.place,
             )
+    if entry.doings:
+        raise InputError(
+            "the other channel is read as it stands",
+            remedy="Lift, warm and bridge in the channel that is at fault.",
+            place=entry.doings[0].place,
+        )
     moved = [mark._replace(text=theirs.get(mark.text, mark.text)) for mark in names]
     here = entry._replace(name=moved[0], minus=moved[1] if len(moved) > 1 else None)
     found = reading(here, quantity, bench)

@@ -130,7 +130,9 @@ class Conditions(NamedTuple):
 
 
 class Skip(NamedTuple):
-    names: tuple[Mark, ...]
+    """What is left out: its quantity, "" for plain volts, and where, without a figure."""
+
+    points: tuple[tuple[str, Entry], ...]
 
 
 class Generator(NamedTuple):
@@ -138,6 +140,15 @@ class Generator(NamedTuple):
     source: Clause | None
     key: str
     node: Mark
+    place: Span
+
+
+class Doing(NamedTuple):
+    """What is done meanwhile: `word` to the part or leg `name`, or `amount` put across."""
+
+    word: str
+    name: Mark | None
+    amount: Amount | None
     place: Span
 
 
@@ -152,6 +163,7 @@ class Entry(NamedTuple):
     clauses: tuple[Clause, ...]
     remark: str
     place: Span
+    doings: tuple[Doing, ...] = ()
 
 
 class Entries(NamedTuple):

@@ -8,7 +8,7 @@ from datetime import date
 from typing import ParamSpec
 
 from biaspredict.errors import InputError, Mistakes
-from biaspredict.model.readings import Reading, Readings
+from biaspredict.model.readings import Quantity, Reading, Readings
 from biaspredict.model.stage import Meter, Stage
 from biaspredict.notation import outside, reason, syntax
 from biaspredict.notation.channels import either
@@ -23,7 +23,7 @@ from biaspredict.notation.clauses import (
     Skip,
     Title,
 )
-from biaspredict.notation.figures import Bench, Unknown, minutes
+from biaspredict.notation.figures import Bench, Unknown, left_out, minutes
 from biaspredict.notation.lines import Line, cut
 from biaspredict.notation.names import Index
 from biaspredict.notation.outside import METER_KEYS, misfit, single
@@ -76,6 +76,7 @@ def read_readings(text: str, file: str, stage: Stage) -> Readings:
         entries=tuple(book.entries),
         meter=book.bench.meter,
         skipped=tuple(dict.fromkeys(book.skipped)),
+        left_out=tuple(book.left_out),
         other=tuple(book.other),
         file=file,
         **book.values,  # type: ignore[arg-type]
@@ -161,6 +162,7 @@ class _Book:
     entries: list[Reading] = field(default_factory=list)
     other: list[Reading] = field(default_factory=list)
     skipped: list[str] = field(default_factory=list)
+    left_out: list[Reading] = field(default_factory=list)
     metered: bool = False
 
     def attempt(self, act: Callable[P, None], *args: P.args, **named: P.kwargs) -> None:
@@ -227,8 +229,8 @@ class _Book:
 
     def take(self, said: ReadingsStatement) -> None:
         if isinstance(said, Skip):
-            found = [self.bench.find(mark) for mark in said.names]
-            self.skipped += [where[0] for where in found if where is not None]
+            for quantity, entry in said.points:
+                self.attempt(self._skip, entry, quantity)
         elif isinstance(said, Generator):
             self.attempt(self._generator, said)
         elif isinstance(said, Entries):
@@ -238,6 +240,15 @@ class _Book:
     def _entry(self, entry: Entry, quantity: str) -> None:
         found, theirs = either(entry, quantity, self.bench)
         (self.other if theirs else self.entries).append(found)
+
+    def _skip(self, entry: Entry, quantity: str) -> None:
+        """A node that cannot be reached at all, or one reading that is not taken."""
+        found = left_out(entry, quantity, self.bench)
+        plain = found.quantity is Quantity.VOLTS and found.minus is None and not found.meanwhile
+        if plain:
+            self.skipped.append(found.name)
+        else:
+            self.left_out.append(found)
 
     def _generator(self, said: Generator) -> None:
         if said.key != "at" or (said.source is not None and said.source.key != "from"):

@@ -12,6 +12,7 @@ from biaspredict.model.stage import Meter, Stage
 from biaspredict.notation import names, outside, reason
 from biaspredict.notation.clauses import Amount, Clause, Entry, Form, Mark
 from biaspredict.notation.digits import last_digit
+from biaspredict.notation.doings import DONE, HOW_DONE, meanwhile
 from biaspredict.notation.mistakes import near
 from biaspredict.notation.names import Index
 from biaspredict.notation.outside import METER_KEYS, misfit, single
@@ -95,8 +96,22 @@ def reading(entry: Entry, word: str, bench: Bench) -> Reading:
         about=entry.about,
         over=entry.over,
         step=conditions.step(entry),
+        meanwhile=meanwhile(entry.doings, bench.index),
         remark=" ".join(conditions.remarks),
         origin=entry.place,
+        **conditions.values,  # type: ignore[arg-type]
+    )
+
+
+def left_out(entry: Entry, word: str, bench: Bench) -> Reading:
+    """A reading that is not taken; its value means nothing. Raises InputError."""
+    quantity, why = QUANTITIES[word]
+    name, node, minus_name, minus = _points(entry, bench)
+    conditions = _Conditions(quantity, why, bench)
+    conditions.take(list(entry.clauses))
+    return Reading(
+        name, node, 1.0, quantity, minus_name, minus,
+        meanwhile=meanwhile(entry.doings, bench.index), origin=entry.place,
         **conditions.values,  # type: ignore[arg-type]
     )
 
@@ -216,7 +231,8 @@ class _Conditions:
         if clause.word in names.RESERVED:
             raise InputError(
                 f"'{clause.text}' does not fit here",
-                remedy="About and over stand directly before the figure; put a remark in quotes.",
+                remedy=HOW_DONE if clause.word in DONE
+                else "About and over stand directly before the figure; put a remark in quotes.",
                 place=clause.place,
             )
         self.remarks.append(clause.text)

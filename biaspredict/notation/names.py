@@ -32,7 +32,7 @@ RESERVED = frozenset(
         "takes",
     }
     | {"gives", "age", "offset", "meter", "range", "battery", "test", "line", "temperature"}
-    | {"after"}
+    | {"after", "with", "lifted", "warm", "cool"}
 )
 # By the letters of its reference a part is of a kind; "" where a word must say which.
 FAMILIES: Mapping[str, Kind | None] = {

@@ -233,14 +233,13 @@ SLIPS: tuple[Slip, ...] = (
         readings=("for line amplifier", "for", 'for "line" amplifier', 'for "line" "amp"', "for 5"),
     ),
     Slip(
-        "names only, with commas between them",
-        "Write it like skip Q2.base, Q2.collector.",
+        "only what is left out stands there, with commas between",
+        "Write it like skip Q2.base, ohms across R3, Q2.base with C1 lifted.",
         readings=(
             "skip Q2.base 3.1",
             "skip Q2.base Q2.emitter",
             'skip Q2.base "hot"',
             "skip a,",
-            "skip Q2.base to x",
             "skip a about 5",
         ),
     ),
@@ -278,6 +277,23 @@ SLIPS: tuple[Slip, ...] = (
             "gain at",
             "gain OUT, IN 12",
             "gain, OUT",
+        ),
+    ),
+    Slip(
+        "behind with stands what was done for this reading",
+        "Write with C1 lifted, with Q1 warm, with Q1 cool or with 100 ohm across. A remark is put "
+        "in quotes.",
+        readings=(
+            "Q1.base 3.1 with",
+            "Q1.base 3.1 with C1",
+            "Q1.base 3.1 with C1 removed",
+            "Q1.base with 3.1",
+            "Q1.base 3.1 with R1",
+            "Q1.base 3.1 with 100 ohm",
+            "Q1.base 3.1 with 100 ohm lifted",
+            "Q1.base 3.1 with lifted",
+            'Q1.base 3.1 with "C1"',
+            "Q1.base 3.1 with about",
         ),
     ),
     Slip(

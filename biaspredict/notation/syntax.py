@@ -16,6 +16,7 @@ from biaspredict.notation.clauses import (
     ChartHead,
     Clause,
     Conditions,
+    Doing,
     Entries,
     Entry,
     Figure,
@@ -89,7 +90,7 @@ def readings_statement(line: Line) -> ReadingsStatement:
         case "conditions":
             return Conditions(read.clauses(children))
         case "skip":
-            return Skip(tuple(read.mark(c) for c in children if _kind(c) == "NODE"))
+            return Skip(tuple(read.point(_sub(c)) for c in children if _is_tree(c)))
         case "generator":
             source = read.clause(_sub(children[2])) if _is_tree(children[2]) else None
             return Generator(
@@ -118,6 +119,10 @@ def _tree(name: str, line: Line, start: str) -> Tree[Token]:
 
 def _is_tree(node: Node) -> bool:
     return not isinstance(node, str)
+
+
+def _is_doing(node: Node) -> bool:
+    return not isinstance(node, str) and node.data == "doing"
 
 
 def _sub(node: Node) -> Tree[Token]:
@@ -235,10 +240,35 @@ class _Reader:
             any(_kind(c) == "ACROSS" for c in tree.children),
             "ABOUT" in tokens,
             "OVER" in tokens,
-            before + self.clauses(figure.children),
+            before + self.clauses([c for c in figure.children if not _is_doing(c)]),
             remark,
             self.mark(tree).place,
+            tuple(self.doing(_sub(c)) for c in figure.children if _is_doing(c)),
         )
+
+    def point(self, tree: Tree[Token]) -> tuple[str, Entry]:
+        """A reading without its figure."""
+        names = [self.mark(c) for c in tree.children if _kind(c) in ("NODE", "VALUE")]
+        word = next((str(c) for c in tree.children if _kind(c) in ("QUANTITY", "GAIN")), "")
+        trees = [_sub(c) for c in tree.children if _is_tree(c)]
+        return word.casefold(), Entry(
+            names[0],
+            names[1] if len(names) > 1 else None,
+            any(_kind(c) == "ACROSS" for c in tree.children),
+            False,
+            False,
+            self.clauses([c for c in trees if not _is_doing(c)]),
+            "",
+            self.mark(tree).place,
+            tuple(self.doing(c) for c in trees if _is_doing(c)),
+        )
+
+    def doing(self, tree: Tree[Token]) -> Doing:
+        what, word = tree.children[1:]
+        place = self.mark(tree).place
+        if _is_tree(what):
+            return Doing("across", None, self.amount(_sub(what)), place)
+        return Doing(str(word).casefold(), self.mark(what), None, place)
 
     def gain(self, tree: Tree[Token]) -> Entry:
         at = [_sub(c) for c in tree.children if _is_tree(c) and _sub(c).data == "clause"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from biaspredict.model.parts import Kind, Part
-from biaspredict.model.readings import Quantity, Reading, Readings
+from biaspredict.model.readings import Deed, Meanwhile, Quantity, Reading, Readings
 from biaspredict.model.stage import Assumptions, Chart, ChartEntry, Meter, Pin, Port, Rail, Stage
 from biaspredict.notation import reason
 from biaspredict.notation.digits import written_to
@@ -47,6 +47,10 @@ def write_readings(readings: Readings) -> str:
         source = f" from {written(ohms, reason.SOURCE_OHMS)}" if ohms else ""
         head.append(f"generator {written(volts, reason.SIGNAL)}{source} at {_node(node)}")
     skipped = [f"skip {', '.join(map(_node, readings.skipped))}"] if readings.skipped else []
+    skipped += [
+        f"skip {' '.join([*_place(entry), *map(_done, entry.meanwhile)])}"
+        for entry in readings.left_out
+    ]
     other = [_reading(entry) for entry in readings.other]
     blocks = [head, [_reading(entry) for entry in readings.entries], other, skipped]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
@@ -219,17 +223,33 @@ _FIGURES = {
 }
 
 
-def _reading(entry: Reading) -> str:
-    word, why = _FIGURES[entry.quantity]
+def _done(deed: Meanwhile) -> str:
+    if deed.deed is Deed.ACROSS:
+        return f"with {written(deed.ohms, reason.RESISTOR)} across"
+    return deed.text
+
+
+def _place(entry: Reading) -> list[str]:
+    """A reading up to its figure."""
+    word, _ = _FIGURES[entry.quantity]
+    if entry.quantity is Quantity.GAIN and entry.hertz is not None:
+        word += f"at {written(entry.hertz, reason.HERTZ)} "
     said = [f"{word}{_node(entry.name)}"]
     if entry.minus_name is not None:
         said.append(
             f"{'over' if entry.quantity is Quantity.GAIN else 'to'} {_node(entry.minus_name)}"
         )
+    return said
+
+
+def _reading(entry: Reading) -> str:
+    _, why = _FIGURES[entry.quantity]
+    said = _place(entry)
     said += ["about"] if entry.about else []
     said += ["over"] if entry.over else []
     said.append(written_to(entry.value, entry.step, why))
-    if entry.hertz is not None:
+    said += [_done(deed) for deed in entry.meanwhile]
+    if entry.hertz is not None and entry.quantity is not Quantity.GAIN:
         said.append(f"at {written(entry.hertz, reason.HERTZ)}")
     if entry.range_volts is not None:
         said.append(f"range {written(entry.range_volts, reason.RANGE)}")

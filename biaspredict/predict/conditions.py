@@ -39,7 +39,7 @@ def _line_factor(stage: Stage, readings: Readings) -> float:
 def _read_cold(readings: Readings) -> dict[str, float]:
     """Ohms to ground by node, as read with the power off."""
     return {
-        entry.node: entry.value for entry in readings.entries
+        entry.node: entry.value for entry in readings.as_found
         if entry.quantity is Quantity.OHMS and entry.minus is None and entry.value > 0.0
     }
 

@@ -1,22 +1,55 @@
-"""What one look at many variations fills in, column by column."""
+"""What one look at many variations fills in, column by column, and what was seen."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence, Set
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from biaspredict.engine.linear import Linear
 from biaspredict.engine.solver import Floats
-from biaspredict.model.circuit import SOUND, Variation
+from biaspredict.model.circuit import OPEN, SOUND, Variation
+from biaspredict.predict.meters import EVEN
 from biaspredict.predict.points import Ints
 
 
 @dataclass(frozen=True, slots=True)
+class Observed:
+    """values (B, K) as the meters show; slopes (B, K, P) per axis amount; solved (B,).
+    rises (B, K, M): change of each reading towards each variation nearby, to first order.
+
+    Ohms, gains and levels are given as natural logarithms, since their spread is by factors.
+    volts: (B, n + spares) node volts with the power on and nothing connected, a start for
+        solves nearby; NaN where not solved or not asked for.
+    doubt: (B, K) standard deviation of what a rough look, the transistor equations of a
+        signal, or a leak seen at a meter's low volts leave open; 0 otherwise.
+    """
+
+    values: Floats
+    slopes: Floats
+    rises: Floats
+    solved: NDArray[np.bool_]
+    volts: Floats
+    doubt: Floats
+
+    def between(self, ends: Sequence[int]) -> Observed:
+        """With the last columns, the other ends of the columns `ends`, taken into these: the
+        reading lies anywhere between the two."""
+        count = self.values.shape[1] - len(ends)
+        found = [self.values, self.slopes, self.rises, self.doubt]
+        values, slopes, rises, doubt = (field[:, :count].copy() for field in found)
+        for mine, every in zip((values, slopes, rises, doubt), found, strict=True):
+            mine[:, ends] = 0.5 * (mine[:, ends] + every[:, count:])
+        apart = np.abs(self.values[:, ends] - self.values[:, count:])
+        doubt[:, ends] = np.hypot(doubt[:, ends], 0.5 * EVEN * apart)
+        return Observed(values, slopes, rises, self.solved, self.volts, doubt)
+
+
+@dataclass(frozen=True, slots=True)
 class Look:
-    """As `observe.Observed`, but for slopes (B, K, P + M), in which the rises come last.
+    """As `Observed`, but for slopes (B, K, P + M), in which the rises come last.
 
     at_lead: (B,) whether the person touches the lead of a lifted joint.
     """
@@ -47,4 +80,17 @@ class Look:
 
 def done_to(extra: Variation, variations: Sequence[Variation]) -> Sequence[Variation]:
     """The variations with what is done to the stage meanwhile."""
-    return variations if extra is SOUND else [v.plus(extra) for v in variations]
+    if extra is SOUND:
+        return variations
+    opened = {lead for lead, _ in extra.lifts}
+    return [_plus(v, extra, opened) for v in variations]
+
+
+def _plus(variation: Variation, extra: Variation, opened: Set[str]) -> Variation:
+    """A joint whose very lead is lifted is open, however good it was."""
+    if not any(lead in opened for lead, _ in variation.lifts):
+        return variation.plus(extra)
+    held = tuple((lead, OPEN if lead in opened else ohms) for lead, ohms in variation.lifts)
+    known = {lead for lead, _ in held}
+    more = tuple(lift for lift in extra.lifts if lift[0] not in known)
+    return replace(variation, lifts=held).plus(replace(extra, lifts=more))

@@ -15,7 +15,7 @@ from biaspredict.engine.solver import Floats, Solutions, Solver
 from biaspredict.model.circuit import OPEN, SOUND, Axis, Circuit, Device, Load, Variation
 from biaspredict.model.readings import Quantity, Reading
 from biaspredict.model.stage import GROUND, Meter, Stage
-from biaspredict.predict.look import Look, done_to
+from biaspredict.predict.look import Look, Observed, done_to
 from biaspredict.predict.meters import EVEN, ohms_shown, put_across
 from biaspredict.predict.overdrive import Bulk
 from biaspredict.predict.points import Ints, between, points_of
@@ -40,7 +40,8 @@ class Probe:
     volts: open-circuit volts of the ohmmeter or diode range.
     name: as the person names the probe point ("Q1.base" may be the lead itself).
     doing: what is done to the stage meanwhile (a leg lifted, the can warmed), in words;
-    extra: the same as a variation on top of whatever fault is supposed.
+    extra: the same as a variation on top of whatever fault is supposed. until: where its
+        degree is not known (how warm), the other end of it; `extra` is the one.
     signal: how a gain or level is made; a gain is that of node over minus.
     """
 
@@ -52,6 +53,7 @@ class Probe:
     name: str = ""
     doing: str = ""
     extra: Variation = SOUND
+    until: Variation | None = None
     signal: Signal | None = None
 
     @property
@@ -64,26 +66,6 @@ def probe_of(reading: Reading, meter: Meter, signal: Signal | None = None) -> Pr
     ohms, volts = put_across(reading, meter)
     return Probe(reading.node, reading.minus, reading.quantity, ohms, volts, reading.name,
                  extra=SOUND if signal is None else signal.extra, signal=signal)
-
-
-@dataclass(frozen=True, slots=True)
-class Observed:
-    """values (B, K) as the meters show; slopes (B, K, P) per axis amount; solved (B,).
-    rises (B, K, M): change of each reading towards each variation nearby, to first order.
-
-    Ohms, gains and levels are given as natural logarithms, since their spread is by factors.
-    volts: (B, n + spares) node volts with the power on and nothing connected, a start for
-        solves nearby; NaN where not solved or not asked for.
-    doubt: (B, K) standard deviation of what a rough look, the transistor equations of a
-        signal, or a leak seen at a meter's low volts leave open; 0 otherwise.
-    """
-
-    values: Floats
-    slopes: Floats
-    rises: Floats
-    solved: NDArray[np.bool_]
-    volts: Floats
-    doubt: Floats
 
 
 class Predictor:
@@ -153,6 +135,25 @@ class Predictor:
         loading is taken as linear always, and `doubt` says how far that may be off.
         nearby: M times B variations of the same wiring with values slightly different.
         """
+        ends = [k for k, probe in enumerate(probes) if probe.until is not None]
+        both = [*probes, *(replace(probes[k], extra=probes[k].until or SOUND) for k in ends)]
+        seen = self._observed(
+            variations, amounts, both, at_lead, start=start, solved=solved, nearby=nearby
+        )
+        return seen.between(ends) if ends else seen
+
+    def _observed(
+        self,
+        variations: Sequence[Variation],
+        amounts: Floats,
+        probes: Sequence[Probe],
+        at_lead: NDArray[np.bool_] | None,
+        *,
+        start: Floats | None,
+        solved: Floats | None,
+        nearby: Sequence[Sequence[Variation]],
+    ) -> Observed:
+        """As `observe`, each probe with just its own `extra`."""
         many, count = len(variations), len(probes)
         spares = max((len(v.lifts) for v in variations), default=0)
         look = Look(

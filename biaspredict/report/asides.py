@@ -22,7 +22,8 @@ def name_of(reading: Reading) -> str:
     name = reading.name if reading.minus_name is None else (
         f"{reading.name}{between}{reading.minus_name}")
     at = f" at {engineering(reading.hertz, Unit.HERTZ)}" if reading.hertz else ""
-    return f"{BEFORE.get(reading.quantity, '')}{name}{at}"
+    done = "".join(f" {deed.text}" for deed in reading.meanwhile)
+    return f"{BEFORE.get(reading.quantity, '')}{name}{at}{done}"
 
 
 def value_of(reading: Reading) -> str:

@@ -147,6 +147,7 @@ def reading_record(reading: Reading) -> Record:
     return {
         "at": reading.name, "node": reading.node, "minus": reading.minus,
         "measure": reading.quantity.value, "value": reading.value,
+        "doing": " ".join(deed.text for deed in reading.meanwhile),
     }
 
 

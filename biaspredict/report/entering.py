@@ -33,10 +33,11 @@ def compared_lines(found: Compared) -> Iterator[str]:
 
 
 def named(reading: Reading) -> str:
-    if reading.minus_name is None:
-        return reading.name
+    """A reading's place in a line about it."""
     to = "over" if reading.quantity is Quantity.GAIN else "to"
-    return f"{reading.name} {to} {reading.minus_name}"
+    name = reading.name if reading.minus_name is None else (
+        f"{reading.name} {to} {reading.minus_name}")
+    return " ".join((name, *(deed.text for deed in reading.meanwhile)))
 
 
 def answer_lines(verdict: Verdict, before: Verdict | None) -> Iterator[str]:

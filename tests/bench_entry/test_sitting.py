@@ -192,6 +192,37 @@ def test_what_is_not_understood_is_said_and_changes_nothing(
     assert sitting.prompt == prompt
 
 
+def test_a_leg_lifted_as_advised_is_typed_as_any_other_value(
+    sit: Callable[..., Sitting],
+) -> None:
+    """The advice names the reading, its value alone is typed, and the leg goes back after it."""
+    bench = sit()
+    bench.begin()
+    for line in ("5k", "22", "Q1.collector 12.44", "Q1.base 2.03", "Q1.emitter 1.37"):
+        bench.take(line)
+    asked = []
+    while " lifted" not in bench.prompt:
+        assert bench.prompt not in asked  # what was left out is not asked for again
+        asked.append(bench.prompt)
+        bench.take("skip")
+    assert bench.prompt == "ohms across R3 with R3 lifted > "
+    sound = "\n".join(bench.take("4.75k").said)
+    assert "R3.1 to R3.2 with R3 lifted 4.75k ohm: ok" in sound
+    assert "solder R3 back" in sound
+    bench.take("undo")
+    assert bench.prompt == "ohms across R3 with R3 lifted > "
+    assert "HIGH" not in sound
+    assert "HIGH" in "\n".join(bench.take("7.4k").said)
+    assert bench.verdict is not None
+    answer = [s.parts for s in bench.verdict.ranking.suspects]
+    resumed = sit()
+    resumed.begin()
+    assert [r.meanwhile[0].text for r in resumed.readings.entries if r.meanwhile] == [
+        "with R3 lifted"]
+    assert resumed.verdict is not None
+    assert [s.parts for s in resumed.verdict.ranking.suspects] == answer
+
+
 def test_odd_readings_are_named_and_kept(sit: Callable[..., Sitting]) -> None:
     """30 V on a 22 V set, and a base 4 V above its emitter."""
 

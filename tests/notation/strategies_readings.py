@@ -7,9 +7,10 @@ from functools import cache
 
 from hypothesis import strategies as st
 
-from biaspredict.model.readings import Quantity, Reading, Readings
+from biaspredict.model.readings import Deed, Meanwhile, Quantity, Reading, Readings
 from biaspredict.model.stage import Meter, Stage
 from biaspredict.notation import reason
+from biaspredict.notation.doings import WARMED
 from biaspredict.notation.reason import Reason
 from biaspredict.quantities import Unit
 from tests.notation.strategies import QUOTABLE, maybe, meters, value
@@ -25,6 +26,26 @@ def figure(draw: st.DrawFn, why: Reason) -> tuple[float, float]:
     return number, float(f"1e{place}")
 
 
+@cache
+@st.composite
+def meanwhile(draw: st.DrawFn, stage: Stage) -> tuple[Meanwhile, ...]:
+    """Nothing, or a few things done for a reading."""
+    found: dict[str, Meanwhile] = {}
+    for _ in range(draw(st.sampled_from([0, 0, 1, 2]))):
+        part = draw(st.sampled_from(stage.parts)) if stage.parts else None
+        deed = draw(st.sampled_from(Deed))
+        if part is None or deed is Deed.ACROSS:
+            found[""] = Meanwhile(Deed.ACROSS, ohms=draw(value(reason.RESISTOR)))
+        elif deed is Deed.LIFTED:
+            leg = draw(st.sampled_from(part.terminals))
+            ref = part.ref if len(part.terminals) == 2 and draw(st.booleans()) else (
+                f"{part.ref}.{leg}")
+            found[ref] = Meanwhile(deed, ref)
+        elif part.kind in WARMED:
+            found[part.ref] = Meanwhile(deed, part.ref)
+    return tuple(found.values())
+
+
 @st.composite
 def readings(draw: st.DrawFn, stage: Stage) -> Readings:
     """Readings of that stage."""
@@ -36,7 +57,7 @@ def readings(draw: st.DrawFn, stage: Stage) -> Readings:
         "minutes": maybe(value(reason.MINUTES)),
     }
 
-    def reading() -> Reading:
+    def reading(taken: bool = True) -> Reading:
         quantity = draw(st.sampled_from(Quantity if apart else [Quantity.VOLTS, Quantity.OHMS]))
         why = {
             Quantity.VOLTS: reason.VOLTS,
@@ -48,6 +69,13 @@ def readings(draw: st.DrawFn, stage: Stage) -> Readings:
         two = apart and (quantity is Quantity.GAIN or draw(st.booleans()))
         name, minus = draw(st.sampled_from(apart)) if two else (draw(st.sampled_from(spelt)), None)
         what, step = draw(figure(why))
+        if not taken:
+            return Reading(
+                name, stage.node(name), 1.0, quantity, minus,
+                None if minus is None else stage.node(minus),
+                hertz=draw(maybe(value(reason.HERTZ))) if quantity is Quantity.GAIN else None,
+                meanwhile=tuple(draw(meanwhile(stage)))[:1],
+            )
         loose = quantity in (Quantity.OHMS, Quantity.DROP)
         about = draw(st.booleans())
         over = loose and not about and draw(st.booleans())
@@ -64,6 +92,7 @@ def readings(draw: st.DrawFn, stage: Stage) -> Readings:
             meter=draw(maybe(meters(Meter()))),
             range_volts=draw(maybe(value(reason.RANGE))),
             hertz=draw(maybe(value(reason.HERTZ))) if signal else None,
+            meanwhile=draw(meanwhile(stage)),
             remark=draw(QUOTABLE),
             **{name: draw(what) for name, what in conditions.items()},
         )
@@ -75,6 +104,7 @@ def readings(draw: st.DrawFn, stage: Stage) -> Readings:
         theirs.append(
             Reading(f"{twin.other}.{mine.terminals[0]}", mine.nodes[0], number, step=step)
         )
+    left = [reading(taken=False) for _ in range(draw(st.sampled_from([0, 0, 1, 2])))]
     drive = st.tuples(value(reason.SIGNAL), value(reason.SOURCE_OHMS), st.sampled_from(stage.nodes))
     return Readings(
         draw(QUOTABLE),
@@ -83,6 +113,10 @@ def readings(draw: st.DrawFn, stage: Stage) -> Readings:
         draw(st.just(Meter()) | meters(Meter())),
         drive=draw(maybe(drive)),
         skipped=tuple(draw(st.lists(st.sampled_from(spelt), max_size=3, unique=True))),
+        left_out=tuple(
+            r for r in left
+            if r.meanwhile or r.minus is not None or r.quantity is not Quantity.VOLTS
+        ),
         other=tuple(theirs),
         **{name: draw(what) for name, what in conditions.items()},
     )

@@ -64,7 +64,7 @@ def test_the_readings() -> None:
     book = read_readings(
         text, "guide", read_stage(f"{more}\n{stage}".split("\n", 3)[3] + "\n" + more)
     )
-    assert len(book.entries) == 15
+    assert len(book.entries) == 19
     assert book.drive == (0.01, 600.0, "IN")
 
 

@@ -61,7 +61,8 @@ def a_place(stage: Stage, meter: Meter, text: str, where: Reading, ohms: bool) -
             if touch.probe.node == where.node and touch.probe.minus is None:
                 probe = Probe(
                     touch.probe.node, None, touch.probe.quantity, touch.probe.ohms,
-                    touch.probe.volts, where.name, touch.probe.doing, touch.probe.extra)
+                    touch.probe.volts, where.name, touch.probe.doing, touch.probe.extra,
+                    touch.probe.until)
                 return Asked(text, touch.words, probe, touch.cost, True)
     near = Reading(name, where.node, 1.0, Quantity.VOLTS, minus=minus)
     crowded = any(
@@ -84,7 +85,7 @@ def _near(stage: Stage, where: Reading) -> float:
 
 def a_lift(stage: Stage, meter: Meter, ref: str) -> Asked:
     """One leg of a part lifted: a resistor by itself, or the stage without a capacitor."""
-    found = _done_to(stage, meter, ref, f"lift one leg of {ref}")
+    found = _done_to(stage, meter, ref, f"with {ref} lifted")
     if found is None:
         raise InputError(
             f"{ref} cannot be lifted here",
@@ -96,7 +97,7 @@ def a_lift(stage: Stage, meter: Meter, ref: str) -> Asked:
 
 def a_warming(stage: Stage, meter: Meter, ref: str) -> Asked:
     """The can of a germanium transistor warmed by a fingertip."""
-    found = _done_to(stage, meter, ref, f"warm {ref} about")
+    found = _done_to(stage, meter, ref, f"with {ref} warm")
     if found is None:
         raise InputError(
             f"warming {ref} tells nothing",
@@ -107,7 +108,7 @@ def a_warming(stage: Stage, meter: Meter, ref: str) -> Asked:
 
 def _done_to(stage: Stage, meter: Meter, ref: str, doing: str) -> Touch | None:
     for touch in touches(stage, meter, (), (ref,)):
-        if touch.probe.doing.startswith(doing):
+        if touch.probe.doing == doing:
             return touch
     return None
 
@@ -115,8 +116,9 @@ def _done_to(stage: Stage, meter: Meter, ref: str, doing: str) -> Touch | None:
 def from_touch(touch: Touch) -> Asked:
     """A touch that the splits advise, priced in the same way."""
     probe = touch.probe
-    if probe.doing.startswith("lift"):
-        return Asked(probe.doing, touch.words, probe, LIFT, probe.powered, off_first=True)
+    if probe.doing.endswith(" lifted"):
+        ref = probe.doing.removeprefix("with ").removesuffix(" lifted")
+        return Asked(f"lift {ref}", touch.words, probe, LIFT, probe.powered, off_first=True)
     if not probe.powered:
         return Asked(f"ohms {probe.name}", touch.words, probe, OHMS, False)
     return Asked(probe.name, touch.words, probe, touch.cost, True)

@@ -58,7 +58,7 @@ def figure(sheet: Worksheet, folder: Path | None = None) -> Figure:
 def marks(verdict: Verdict) -> Iterator[Mark]:
     """The volts that were read, each with its verdict."""
     for found in verdict.compared:
-        if found.reading.quantity is Quantity.VOLTS:
+        if found.reading.quantity is Quantity.VOLTS and not found.reading.meanwhile:
             yield _mark(found)
 
 

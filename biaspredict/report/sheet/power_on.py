@@ -124,7 +124,8 @@ def _table(sheet: Worksheet) -> Html:
     kinds += ["write strong", "write" if again else "mark"]
     read = by_point(sheet.work.before or sheet.work.after)
     verdict = sheet.first or sheet.last
-    judged = {point_of(c.reading): c for c in verdict.compared} if verdict else {}
+    compared = verdict.compared if verdict else ()
+    judged = {point_of(c.reading): c for c in compared if not c.reading.meanwhile}
     rows = list(_rows(sheet, printed, read, judged, again))
     astray = any(not found.inside for found in judged.values())
     if sheet.bias is not None and 0 < sheet.enough < len(rows) and not astray:
