@@ -17,7 +17,7 @@ from biaspredict.model.devices import Bipolar, Polarity
 from biaspredict.model.parts import CAPACITORS, Kind
 from biaspredict.model.readings import Deed, Quantity, Reading, Readings
 from biaspredict.model.stage import GROUND, NEEDLE_RANGES, Meter, Stage
-from biaspredict.predict.meters import SIGNALS, meter_of, reading_sigma
+from biaspredict.predict.meters import SIGNALS, meter_of, reading_sigma, top_ohms
 from biaspredict.predict.signal_probe import signal_of
 from biaspredict.quantities import Unit, engineering
 
@@ -27,8 +27,6 @@ JUNCTION = 1.2  # volts beyond which no conducting junction stands, silicon or g
 BREAKS_DOWN = 9.0  # volts the wrong way round that a base-emitter junction stands at most
 SETTLED = 5.0  # time constants after which a capacitor is charged to 1 %
 WAITED = 10.0  # minutes after switch-on at which a person reads who does not say
-NEEDLE_OHMS = 200.0  # times mid-scale of its highest range, where a needle no longer moves
-NEEDLE_TOP = 1e4  # the highest usual multiplier of its ohms ranges
 DIGITAL_OHMS = 200e6  # the most that a digital meter shows
 
 
@@ -204,7 +202,7 @@ def _no_such_ohms(readings: Readings, reading: Reading) -> Iterator[Doubt]:
 def _most_ohms(meter: Meter) -> float:
     if not meter.needle and meter.open_volts is None:
         return DIGITAL_OHMS
-    return (meter.middle_ohms or 20.0) * NEEDLE_TOP * NEEDLE_OHMS
+    return top_ohms(meter)
 
 
 def _without_signal(stage: Stage, readings: Readings, reading: Reading) -> Iterator[Doubt]:

@@ -23,7 +23,8 @@ from biaspredict.quantities import Unit, engineering
 FIRST, FURTHER = 4.0, 1.0  # bench units of the first signal reading, and of each one more
 LOW, MIDDLE = 20.0, 1e3  # hertz
 LOUDEST = 0.3  # volts rms that no node of a small stage should pass
-LEAST, MOST = 1e-3, 0.1  # volts rms of the generator
+LEAST, MOST = 1e-4, 0.1  # volts rms of the generator
+ATTENUATED = 1e-3  # below which it goes through an attenuator (common practice, no source)
 READABLE = 0.5e-3  # volts rms that a plain meter still shows
 STEPS = (1.0, 2.0, 5.0)
 
@@ -80,6 +81,7 @@ def signal_touches(
         for k, probe in enumerate(asked)
         if probe.signal and min(
             level.get((end, probe.signal.hertz), volts) for end in (probe.node, probe.minus or "")
+            if end != node  # there it is set, before an attenuator, and not read
         ) >= READABLE
     )
 
@@ -128,6 +130,8 @@ def _touch(
     assert probe.minus is not None
     hertz = engineering(signal.hertz, Unit.HERTZ)
     generator = f"generator {engineering(volts, Unit.VOLT)} at {start}"
+    if volts < ATTENUATED:
+        generator += " through an attenuator"
     if probe.minus == start:
         words = f"gain from {start} to {probe.node} at {hertz}, {generator}"
     else:

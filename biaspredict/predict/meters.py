@@ -31,6 +31,7 @@ LEADS = 0.3  # ohms of test leads and their tips (common practice, no source)
 NEEDLE_MIDDLE = 20.0
 NEEDLE_LARGEST = 1e4
 NEEDLE_UP_TO = 3.0
+NEEDLE_STIRS = 200.0  # times mid-scale, beyond which a needle does not leave its stop
 SIGNALS = frozenset({Quantity.GAIN, Quantity.LEVEL, Quantity.RIPPLE})
 # The transistor equations used here leave out base resistance, high injection and the fall of
 # gain at low current. Against richer devices node volts differ by millivolts near the
@@ -127,6 +128,14 @@ def ohms_shown(across: Floats, ohms: Floats | float, volts: Floats | float) -> F
     """What an ohmmeter of `volts` behind `ohms` shows with `across` volts at its leads."""
     held = np.clip(across, 1e-9, np.asarray(volts) * (1.0 - 1e-9))
     return np.clip(ohms * held / (volts - held), LEAST_OHMS, OPEN_OHMS)
+
+
+def top_ohms(meter: Meter) -> float:
+    """Ohms beyond which a meter's highest range shows no connection: 20 M on most digital ones,
+    where the needle no longer stirs on others (common practice, no source)."""
+    if not (meter.needle or meter.open_volts is not None):
+        return 20e6
+    return (meter.middle_ohms or NEEDLE_MIDDLE) * NEEDLE_LARGEST * NEEDLE_STIRS
 
 
 def put_across(reading: Reading, meter: Meter) -> tuple[float, float]:

@@ -18,6 +18,7 @@ from biaspredict.model.circuit import CLOSED, SOUND, Axis, Circuit, Device, Load
 from biaspredict.model.devices import Bipolar, Polarity
 from biaspredict.model.parts import Kind
 from biaspredict.model.stage import GROUND, Meter, Stage
+from biaspredict.predict.bias import specimens
 from biaspredict.predict.meters import (
     DIODE_OHMS,
     DIODE_VOLTS,
@@ -35,6 +36,8 @@ LONGEST = 1800.0  # seconds beyond which nobody holds them
 POINTS = 400  # of a run over time
 DIODE_OVER = 2.0  # volts from which a diode range shows nothing (common practice, no source)
 CENTRAL = 1.96  # standard deviations of the central 95 %
+CURVED = 3.0  # ratio of a band's ends from which slopes are not believed
+DRAWS = 200
 MOST_RAILS = 3  # rails up to which every combination of their limits is tried
 RANGES = 4  # changes of range until the reading suits it
 
@@ -94,8 +97,9 @@ class _Bench:
         around: Sequence[Axis] = (*axes(stage), *rails_off(stage))
         self.circuit = flatten(cold(stage, around), powered=False)
         self.axes = with_power_off(around)
-        off = [k for k, axis in enumerate(around) if axis.name.endswith(".off")]
-        # toleranced axes by their slopes, what hangs on a rail by its limits
+        unknown = {f"{rail.name}.off" for rail in stage.rails if rail.off_ohms is None}
+        off = [k for k, axis in enumerate(around) if axis.name in unknown]
+        # toleranced axes by their slopes, what nobody knows of a rail by its limits
         self.sigmas: Floats = np.array([0.0 if k in off else a.sigma for k, a in enumerate(around)])
         self.trials = _trials(around, off)
         self.column: Mapping[str, int] = {
@@ -205,7 +209,22 @@ class _Bench:
             )
         low = np.nanmin((across - CENTRAL * spread).reshape(trials, -1), axis=0)
         high = np.nanmax((across + CENTRAL * spread).reshape(trials, -1), axis=0)
+        inner, test = (np.array([own[i] for own in ranges]) for i in (0, 1))
+        wide = ohms_shown(high, inner, test) > CURVED * ohms_shown(low, inner, test)
+        for k in np.flatnonzero(wide).tolist():
+            low[k], high[k] = self._drawn(leads[k], ranges[k])
         return low, high
+
+    def _drawn(self, leads: _Leads, own: tuple[float, float]) -> tuple[float, float]:
+        """The same by drawn specimens, where a slope says nothing of what is far from it."""
+        drawn = specimens(self.axes, DRAWS)
+        drawn[:, self.sigmas == 0.0] = 0.0
+        amounts = (self.trials[:, None, :] + drawn[None, :, :]).reshape(-1, drawn.shape[1])
+        some = [Variation(loads=(Load(*leads, *own),))] * len(amounts)
+        found = self.drawer.solve(self.circuit, some, self.axes, amounts)
+        across = self._across(found, [leads] * len(amounts)).reshape(len(self.trials), -1)
+        low, high = np.nanquantile(across, (0.025, 0.975), axis=1)
+        return float(low.min()), float(high.max())
 
     def _ohms_band(
         self, settled: float, low: float, high: float, own: tuple[float, float]

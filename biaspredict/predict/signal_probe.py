@@ -18,7 +18,7 @@ from biaspredict.engine.solver import Floats
 from biaspredict.model.circuit import SOUND, Axis, Circuit, Load, Variation
 from biaspredict.model.readings import Quantity
 from biaspredict.model.stage import GROUND, Stage
-from biaspredict.predict.meters import SIGNAL_FLOOR
+from biaspredict.predict.meters import EVEN, SIGNAL_FLOOR
 from biaspredict.predict.path import signal_circuit
 
 USUAL_VOLTS = 10e-3  # rms of a generator of which nothing is said
@@ -27,6 +27,9 @@ USUAL_OHMS = 600.0  # its resistance (common practice, no source)
 # base's over the gain. Against richer devices gains of fully bypassed stages then come out 2 to
 # 14 % too high, of stages with feedback less than 1 %: see tests/predict.
 LEFT_OUT = 1.5
+# What the leads, the meter and the junctions put across a point beside the meter's ohms; nobody
+# knows it, but it is not more than this (common practice, no source).
+STRAY = 100e-12
 HISS_LOG = 1.0  # log spread of hum and hiss
 
 
@@ -164,9 +167,10 @@ def _level(ask: Ask, answer: Responses, k: int, *, difference: bool = False) -> 
         whole = size**2 + SIGNAL_FLOOR**2
         share = np.where(np.abs(volts) > 0.0, size**2 / whole, 0.0)
         by = np.where(np.abs(volts) > 0.0, 1.0 / volts, 0.0)
+    stray = seen / (1.0 + seen / ask.ohms) * 2j * np.pi * ask.signal.hertz * STRAY
     return (
         0.5 * np.log(whole),
         share[:, None] * (slopes * by[:, None]).real,
         share[:, None] * (bends * by[:, None]).real,
-        (1.0 - share) * HISS_LOG,
+        np.hypot((1.0 - share) * HISS_LOG, np.log1p(np.abs(stray)) * EVEN),
     )

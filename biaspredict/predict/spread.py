@@ -70,7 +70,8 @@ def axes(stage: Stage, temperature_sigma: float = TEMPERATURE) -> tuple[Axis, ..
 
 
 def rails_off(stage: Stage, read: Mapping[str, float] | None = None) -> tuple[Axis, ...]:
-    """What each rail measures to ground with the power off, where the stage does not say.
+    """What each rail measures to ground with the power off: what the stage says, to a tenth, or
+    anything.
 
     The axes move nothing while the power is on: they have no parameters. `with_power_off`
     gives them one. read: ohms that were read at a rail; what hangs there then spreads about
@@ -79,7 +80,10 @@ def rails_off(stage: Stage, read: Mapping[str, float] | None = None) -> tuple[Ax
     sigma = math.log(OFF_MOST / OFF_LEAST) / math.sqrt(12.0)
     found = []
     for rail in stage.rails:
-        if rail.off_ohms is None:
+        if rail.off_ohms is not None:
+            limits = (1.0 - TENTH.minus, 1.0 + TENTH.plus)
+            found.append(Axis((), _even(TENTH), name=f"{rail.name}.off", limits=limits))
+        else:
             middle = math.sqrt(OFF_LEAST * OFF_MOST)
             if read and rail.name in read:
                 middle = min(max(read[rail.name], OFF_LEAST), OFF_MOST)
@@ -104,10 +108,16 @@ def cold(stage: Stage, around: Iterable[Axis]) -> Stage:
 
 
 def with_power_off(around: Iterable[Axis]) -> tuple[Axis, ...]:
-    """The axes as they stand with the power off: those of `rails_off` move the rails' ohms."""
+    """The axes as they stand with the power off: those of `rails_off` move the rails' ohms, and
+    what a rail has in series with the power on moves nothing."""
+    off = {
+        axis.name: f"{axis.name.removesuffix('.off')}.ohms" for axis in around
+        if axis.name.endswith(".off") and not axis.parameters
+    }
+    series = set(off.values())
     return tuple(
-        replace(axis, parameters=(f"{axis.name.removesuffix('.off')}.ohms",))
-        if axis.name.endswith(".off") and not axis.parameters else axis
+        replace(axis, parameters=(off[axis.name],)) if axis.name in off
+        else replace(axis, parameters=()) if axis.name in series else axis
         for axis in around
     )
 

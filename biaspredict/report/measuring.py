@@ -9,8 +9,9 @@ from biaspredict.infer.charts import DISAGREES, ChartCheck
 from biaspredict.infer.touches import DISCHARGE
 from biaspredict.model.readings import Quantity
 from biaspredict.model.stage import Meter
+from biaspredict.predict.meters import OPEN_OHMS, top_ohms
 from biaspredict.predict.ohms import opened
-from biaspredict.predict.ohms_records import Climb, Drop, Ohms, OhmsAt, Way
+from biaspredict.predict.ohms_records import Climb, Drop, Ohms, OhmsAt
 from biaspredict.quantities import Unit, engineering
 from biaspredict.report import words
 
@@ -20,7 +21,7 @@ def page(found: Ohms, charts: Sequence[ChartCheck]) -> str:
     blocks = [
         words.wrapped(f"{found.stage.title}: ohms with the power off, {_meter(found.meter)}"),
         words.wrapped(f"Caution: {DISCHARGE}"),
-        "\n".join(_places(found.places)),
+        "\n".join(_places(found.places, top_ohms(found.meter))),
         "\n".join(_climbs(found)),
         "\n".join(_drops(found.drops)),
         *("\n".join(chart_lines(check)) for check in charts),
@@ -41,27 +42,31 @@ def _name(at: OhmsAt) -> str:
     return place.name if place.minus_name is None else f"{place.name} to {place.minus_name}"
 
 
-def shown(ohms: float) -> str:
-    if opened(ohms):
+def shown(ohms: float, top: float = OPEN_OHMS) -> str:
+    """As a meter shows it that reaches to `top` ohms."""
+    if opened(ohms) or ohms > top:
         return "over"
     return "0 ohm" if ohms < 0.05 else words.ohms(ohms)
 
 
-def _span(way: Way) -> str:
-    if opened(way.ohms):
-        return f"over {shown(way.low)}" if not opened(way.low) else "over"
-    return f"{shown(way.low)} to {shown(way.high)}"
+def reach(low: float, high: float, top: float) -> str:
+    """A band of ohms."""
+    ends = [shown(end, top) for end in (low, high)]
+    return "over" if ends[0] == "over" else " to ".join(ends)
 
 
-def _places(places: Sequence[OhmsAt]) -> Iterator[str]:
+def _places(places: Sequence[OhmsAt], top: float) -> Iterator[str]:
     rows = [("point", "leads", "settles at", "95 % of sound stages", "")]
     for at in places:
         ways = [("either way", at.red)] if at.same else [
             ("red here", at.red), ("black here", at.black)]
         for i, (leads, way) in enumerate(ways):
             mark = "" if way.climb is None else "climbs"
-            rows.append((_name(at) if i == 0 else "", leads, shown(way.ohms), _span(way), mark))
+            rows.append((_name(at) if i == 0 else "", leads, shown(way.ohms, top),
+                         reach(way.low, way.high, top), mark))
     yield from words.table(rows, right=(2,))
+    if any("over" in cell for row in rows for cell in row):
+        yield f"over: beyond the meter's {words.ohms(top)}."
 
 
 def _climbs(found: Ohms) -> Iterator[str]:
@@ -121,14 +126,16 @@ def chart_lines(check: ChartCheck) -> Iterator[str]:
         yield words.wrapped("It fits with the black lead on the points, and is taken so.", "  ")
     quantity = Quantity.OHMS if ohms else Quantity.VOLTS
     rows = [("point", "printed", "sound", "95 % between", "")]
+    top = top_ohms(check.chart.meter)
     far = {id(entry) for entry, _, _ in check.off}
     for line in check.lines:
         entry = line.entry
         name = entry.name if entry.minus_name is None else f"{entry.name} to {entry.minus_name}"
         printed = words.measured(entry.value, quantity) if math.isfinite(entry.value) else "over"
-        expected = shown(line.expected) if ohms else words.volts(line.expected)
+        expected = shown(line.expected, top) if ohms else words.volts(line.expected)
         rows.append((
-            name, printed, expected, words.span(line.low, line.high, quantity),
+            name, printed, expected,
+            reach(line.low, line.high, top) if ohms else words.span(line.low, line.high),
             "OFF" if id(entry) in far else "ok",
         ))
     yield from words.table(rows, right=(1, 2))

@@ -31,7 +31,9 @@ from .truth import Solved, draw_specimen, solve
 
 MOST = 3  # signal readings after the DC
 TRIES = 20
-COUNTS = 1.12  # a gain moved by a decibel somewhere
+COUNTS = 1.12, 2.0  # a gain moved by a decibel, and by six
+# Volts rms of any node and of a generator at most, and the least that a plain meter shows.
+LOUDEST, GENERATOR, READABLE = 0.3, 0.1, 0.5e-3
 
 
 def stages(signals: bool) -> list[tuple[str, Stage]]:
@@ -87,7 +89,7 @@ def signals(runner: Runner, case: int, seed: int, names: list[tuple[str, Stage]]
         raise ValueError("the truth does not solve with the meter connected")
     text = meterman.sheet(taken, habit)
     record: dict[str, Any] = {"kind": "signals", "circuit": name, "part": part, "mode": mode}
-    record["matters"] = bool(part) and _matters(solved, stores, sick)
+    record["moves"] = _moves(solved, stores, sick) if part else 1.0
     verdict = _verdict(stage, text)
     record["dc_sound"] = verdict.sound
     generator = ""
@@ -117,21 +119,27 @@ def signals(runner: Runner, case: int, seed: int, names: list[tuple[str, Stage]]
         "explained": ranking.explained,
         "called_sound": verdict.sound and ranking.explained,
     }
+    # where the stage is called sound the first group holds all that could still be
+    record["found"] = record["in_group"] and not record["called_sound"]
     return record
 
 
-def _matters(solved: Solved, stores: Any, sick: Any) -> bool:
-    """Whether the fault moves the signal at some node by a decibel, at 20 Hz or 1 kHz."""
+def _moves(solved: Solved, stores: Any, sick: Any) -> float:
+    """The factor by which the fault moves the signal most, at 20 Hz or 1 kHz, of those nodes'
+    signals that a meter shows with the generator as loud as no node minds."""
+    most = 1.0
+    known = set(solved.specimen.stage.nodes)
     for hertz in (20.0, 1e3):
         sound = sounding.phasors(solved.specimen, stores, hertz)
         faulty = sounding.phasors(solved.specimen, sick, hertz)
         if sound is None or faulty is None:
-            return False
+            continue
+        loud = LOUDEST / max(*sound.values(), *faulty.values(), LOUDEST / GENERATOR)
         for node, size in sound.items():
-            both = (max(size, 1e-4), max(faulty.get(node, 0.0), 1e-4))
-            if max(both) / min(both) > COUNTS and max(both) > 1e-3:
-                return True
-    return False
+            if node in known:
+                both = [max(volts * loud, READABLE) for volts in (size, faulty.get(node, 0.0))]
+                most = max(most, max(both) / min(both))
+    return most
 
 
 def ohms(runner: Runner, case: int, seed: int, names: list[tuple[str, Stage]]) -> dict[str, Any]:
@@ -181,15 +189,15 @@ def rows(records: list[dict[str, Any]]) -> Iterator[str]:
     """The table."""
     heard = [r for r in records if r["kind"] == "signals" and "error" not in r]
     ill = [r for r in heard if r["part"]]
-    counts = [r for r in ill if r["matters"]]
     well = [r for r in heard if not r["part"]]
     yield "with the signal readings asked for, three at most"
     yield f"  dried, resistive or open, called sound by DC   {_f(ill, 'dc_sound')}"
-    yield f"  of those that move some signal by 1 dB: found  {_f(counts, 'in_group')}"
-    right = [r for r in counts if r["first"] == [r["part"]]]
-    yield f"    first suspect is the part                    {figure(len(right), len(counts))}"
-    missed = [r for r in counts if r["called_sound"] and not r["in_group"]]
-    yield f"    called sound all the same                    {figure(len(missed), len(counts))}"
+    for least, words in zip(COUNTS, ("1 dB", "6 dB"), strict=True):
+        counts = [r for r in ill if r["moves"] > least]
+        right = sum(r["first"] == [r["part"]] and r["found"] for r in counts)
+        yield f"  of those that move some signal by {words}: found  {_f(counts, 'found')}"
+        yield f"    first suspect is the part                    {figure(right, len(counts))}"
+        yield f"    called sound all the same                    {_f(counts, 'called_sound')}"
     yield f"  sound stages called sound                      {_f(well, 'called_sound')}"
     if heard:
         mean = sum(r["asked"] for r in heard) / len(heard)

@@ -12,7 +12,7 @@ from biaspredict.engine.deck import KEY
 from biaspredict.engine.deck import Deck as Text
 from biaspredict.engine.ngspice import using
 from biaspredict.model.parts import CAPACITORS, Kind, Part
-from biaspredict.model.stage import GROUND, Stage
+from biaspredict.model.stage import GROUND, Rail, Stage
 
 from .draws import Draws
 from .specimen import Branch, Specimen, write
@@ -22,7 +22,8 @@ AC_ERROR = 0.03  # of an AC range, even limits
 OHMS_ERROR = 0.01  # of an ohms range, even limits
 FLOOR = 30e-6  # volts of hum and hiss
 METER = "meter 10 MEG test 0.5 V"  # the ohmmeter, whatever read the volts
-OFF = (100.0, 50e3)  # ohms of what hangs on a rail, switched off
+OFF = (100.0, 50e3)  # ohms of what hangs on a rail, switched off, where the sheet does not say
+SAID = 0.1  # to which what it says of them is right
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,12 +111,18 @@ def signal_line(
     return f"gain at {at} {node} over {minus} {float(f'{ratio:.3g}'):.9f}"
 
 
+def _hangs_on(rail: Rail, draw: Draws) -> float:
+    if rail.off_ohms is None:
+        return draw.log(*OFF)
+    return rail.off_ohms * (1.0 + draw.uniform(-SAID, SAID))
+
+
 def ohms_lines(runner: Runner, specimen: Specimen, draw: Draws) -> list[str] | None:
     """Ohms to ground of every node and rail, red lead there, by a digital meter."""
     stage = specimen.stage
     cold = replace(
         specimen,
-        rails={name: (0.0, draw.log(*OFF)) for name in specimen.rails},
+        rails={rail.name: (0.0, _hangs_on(rail, draw)) for rail in stage.rails},
         sources=tuple(replace(source, emf=0.0) for source in specimen.sources),
         heats={},
         ambient=22.0,

@@ -9,8 +9,9 @@ from biaspredict.findings import Gravity
 from biaspredict.infer.charts import ChartCheck
 from biaspredict.infer.worksheet import Worksheet
 from biaspredict.model.readings import Quantity
+from biaspredict.predict.meters import top_ohms
 from biaspredict.report import words
-from biaspredict.report.measuring import shown
+from biaspredict.report.measuring import reach, shown
 from biaspredict.report.sheet.figure import Figure
 from biaspredict.report.sheet.markup import Html, join, table, tag
 from biaspredict.report.sheet.pieces import box, checks, reason, section, sentences, span
@@ -68,7 +69,9 @@ def chart(check: ChartCheck) -> Html:
         name = entry.name if entry.minus_name is None else f"{entry.name} to {entry.minus_name}"
         printed = words.measured(entry.value, quantity) if math.isfinite(entry.value) else "over"
         if quantity is Quantity.OHMS:
-            expected, limits = shown(line.expected), f"{shown(line.low)} to {shown(line.high)}"
+            top = top_ohms(check.chart.meter)
+            expected = shown(line.expected, top)
+            limits = reach(line.low, line.high, top)
         else:
             expected, limits = words.volts(line.expected), span(line.low, line.high)
         rows.append((

@@ -10,7 +10,7 @@ from biaspredict.model.devices import Bipolar, Polarity
 from biaspredict.model.parts import CAPACITORS, Part
 from biaspredict.model.readings import Quantity, Reading
 from biaspredict.model.stage import GROUND
-from biaspredict.predict.ohms import opened
+from biaspredict.predict.meters import top_ohms
 from biaspredict.predict.ohms_records import Ohms, OhmsAt, Way
 from biaspredict.quantities import Unit, engineering
 from biaspredict.report import words
@@ -96,7 +96,7 @@ def _rows(
     at: OhmsAt, found: Ohms, printed: Mapping[str, str], read: Mapping[Point, tuple[Reading, ...]]
 ) -> Iterator[list[object]]:
     """One row where both ways round tell the same, else one for each."""
-    place = at.place
+    place, top = at.place, top_ohms(found.meter)
     red = read.get((Quantity.OHMS, place.node, place.minus, None), ())
     black = read.get((Quantity.OHMS, GROUND, place.node, None), ())
     name = tag("strong", place.name)
@@ -105,24 +105,26 @@ def _rows(
         yield [box(bool(red)), name, "red", f"below {UNSAFE:.0f}: do not switch on", chart,
                told((*red, *black))]
     elif at.same:
-        yield [box(bool(red or black)), name, "either", _way(at.red), chart, told((*red, *black))]
+        yield [box(bool(red or black)), name, "either", _way(at.red, top), chart,
+               told((*red, *black))]
     else:
-        yield [box(bool(red)), name, "red", _way(at.red), chart, told(red)]
-        yield [box(bool(black)), name, "black", _way(at.black), "", told(black)]
+        yield [box(bool(red)), name, "red", _way(at.red, top), chart, told(red)]
+        yield [box(bool(black)), name, "black", _way(at.black, top), "", told(black)]
 
 
-def _way(way: Way) -> Html:
-    if opened(way.ohms):
-        return join("over" if opened(way.low) else f"over {_plain(way.low)}")
+def _way(way: Way, top: float) -> Html:
+    if way.low > top:
+        return join("over")
     climbs = "" if way.climb is None else ", climbs"
     return join(
-        f"{_plain(way.ohms)} ", tag("span", f"({_plain(way.low)} to {_plain(way.high)}){climbs}")
+        f"{_plain(way.ohms, top)} ",
+        tag("span", f"({_plain(way.low, top)} to {_plain(way.high, top)}){climbs}"),
     )
 
 
-def _plain(ohms: float) -> str:
+def _plain(ohms: float, top: float) -> str:
     """Ohms without the unit, which the column's head has."""
-    return shown(ohms).removesuffix(" ohm")
+    return shown(ohms, top).removesuffix(" ohm")
 
 
 def _printed(sheet: Worksheet) -> dict[str, str]:
