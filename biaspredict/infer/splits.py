@@ -19,6 +19,7 @@ from biaspredict.infer.evidence import Explainer
 from biaspredict.infer.ranking import Ranking
 from biaspredict.infer.touches import Touch
 from biaspredict.model.readings import Quantity
+from biaspredict.predict.meters import top_ohms
 
 MOST_COMPONENTS = 240
 LEAST_WEIGHT = 1e-4
@@ -27,6 +28,7 @@ EDGES = 160
 DEAR = 3.0  # bench units from which a reading must be able to decide something
 STRONG, DECIDES = 0.3, 6.0  # a share of belief that counts, and the change of odds that decides
 NOBODY = -1  # leads in a bin where next to nothing falls
+OVER = 0.02  # spread of the logarithm at which readings beyond the range stand
 LIKELY = 0.02  # outcomes rarer than this are not listed
 SOUND_LABEL = ("sound",)
 
@@ -81,14 +83,24 @@ def splits(explainer: Explainer, ranking: Ranking, touches: Sequence[Touch]) -> 
         if good.sum() < 2:
             continue
         error = touch.sigmas(means[good, c])
-        sigma = np.sqrt(variances[good, c] + error**2)
+        seen, sigma = _within_reach(
+            touch, means[good, c], np.sqrt(variances[good, c] + error**2))
         split = _split(
-            touch, means[good, c], sigma, weights[good] / weights[good].sum(), which[good], names
+            touch, seen, sigma, weights[good] / weights[good].sum(), which[good], names
         )
         if split is not None:
             found.append(split)
     found.sort(key=lambda s: -s.worth)
     return tuple(_distinct(found))
+
+
+def _within_reach(touch: Touch, means: Floats, sigma: Floats) -> tuple[Floats, Floats]:
+    """Ohms beyond the meter's highest range all look alike."""
+    if touch.probe.quantity is not Quantity.OHMS:
+        return means, sigma
+    top = math.log(top_ohms(touch.meter))
+    over = means > top
+    return np.where(over, top + 4 * OVER, means), np.where(over, OVER, sigma)
 
 
 def _distinct(found: Sequence[Split]) -> Iterator[Split]:

@@ -8,12 +8,15 @@ from biaspredict.infer.ledger import Ledger
 from biaspredict.infer.ranking import Suspect
 from biaspredict.infer.splits import SOUND_LABEL, Outcome, Split
 from biaspredict.infer.verdict import WORTH_A_LINE, Verdict
-from biaspredict.model.readings import Readings
+from biaspredict.model.readings import Quantity, Readings
 from biaspredict.model.stage import Stage
+from biaspredict.predict.meters import top_ohms
 from biaspredict.report import asides, words
+from biaspredict.report.measuring import reach
 
 SHOWN_GROUPS = 3
 SHOWN_SPLITS = 3
+METER = " (your meter takes the point down: see below)"
 
 
 def page(stage: Stage, readings: Readings, verdict: Verdict, *, everything: bool = False) -> str:
@@ -37,7 +40,7 @@ def page(stage: Stage, readings: Readings, verdict: Verdict, *, everything: bool
     after = "\n".join(_afterwards(verdict))
     if after:
         blocks.append(after)
-    blocks.append("\n".join(_untested(verdict)))
+    blocks.append("\n".join(_untested(verdict, stage)))
     return "\n\n".join(block for block in blocks if block)
 
 
@@ -62,14 +65,14 @@ def _ledger(found: Ledger, loaded: frozenset[str]) -> Iterator[str]:
         yield words.wrapped(f"currents: {text}", "  ", "    ")
     for junction in found.junctions:
         note = "" if junction.usual else (
-            f": not between {words.span(junction.low, junction.high)}, where a conducting "
+            f": outside {words.span(junction.low, junction.high)}, where a conducting "
             "junction of this kind stands" + (
-                " (your meter takes the point down: see below)"
-                if junction.part in loaded else ""))
+                METER if junction.part in loaded else ""))
         yield words.wrapped(f"{junction.part} V_BE {words.volts(junction.volts)}{note}",
                             "  ", "    ")
     for balance in found.balances:
-        yield words.wrapped(asides.balance(balance), "  ", "    ")
+        note = METER if balance.leg.split(".")[0] in loaded else ""
+        yield words.wrapped(asides.balance(balance) + note, "  ", "    ")
     for clash in found.clashes:
         yield words.wrapped(
             f"two readings of one node: {clash.first.name} {words.volts(clash.first.value)}, "
@@ -158,7 +161,10 @@ def _split(split: Split) -> Iterator[str]:
 
 def outcome_line(split: Split, outcome: Outcome) -> str:
     """What it would mean if the reading fell there, within 80 columns."""
-    where = words.span(outcome.low, outcome.high, split.touch.probe.quantity)
+    touch = split.touch
+    where = words.span(outcome.low, outcome.high, touch.probe.quantity)
+    if touch.probe.quantity is Quantity.OHMS:
+        where = reach(outcome.low, outcome.high, top_ohms(touch.meter))
     means = words.listed([
         f"{'nothing wrong' if label == SOUND_LABEL else ' with '.join(label)} "
         f"({words.percent(share)})" for label, share in outcome.means
@@ -180,7 +186,7 @@ def _afterwards(verdict: Verdict) -> Iterator[str]:
     yield from words.table(rows, right=(1,))
 
 
-def _untested(verdict: Verdict) -> Iterator[str]:
+def _untested(verdict: Verdict, stage: Stage) -> Iterator[str]:
     by_part: dict[str, list[str]] = {}
     for fault in verdict.untested:
         by_part.setdefault(fault.part, []).append(fault.mode)
@@ -188,6 +194,10 @@ def _untested(verdict: Verdict) -> Iterator[str]:
         yield words.wrapped(
             f"Untested by DC: {', '.join(by_part)} dried out, open or resistive; also noise, "
             "oscillation, and contacts that come and go.")
+        if not stage.inputs:
+            yield words.wrapped(
+                "No signal reading can be advised: the stage file does not say where the signal "
+                "comes in. Write a line such as: input IN from 600.")
     if verdict.testing is not None:
         yield "The DC agrees. One signal reading tests the most of these:"
         yield from _split(verdict.testing)
