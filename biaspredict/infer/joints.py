@@ -1,11 +1,11 @@
-"""Joints of the wire itself: one net that is read at two places and shows two voltages."""
+"""Joints that only some readings tell: one net read at two places, and a resistor by its ohms."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
 from biaspredict.infer.faults import Fault
-from biaspredict.infer.priors import Priors
+from biaspredict.infer.priors import Prior, Priors
 from biaspredict.model.circuit import OPEN, Variation
 from biaspredict.model.parts import Kind
 from biaspredict.model.readings import Quantity, Readings
@@ -13,6 +13,7 @@ from biaspredict.model.stage import Stage
 
 # Transistors, FETs, diodes and pots have their joints in the catalogue of every stage.
 OWN = (Kind.TRANSISTOR, Kind.FET, Kind.DIODE, Kind.ZENER, Kind.POT, Kind.TRIMMER)
+BEYOND = 5.0  # times its ohms from which a drift does not explain them
 # The circuit knows the legs of an unpolarised capacitor by other names.
 UNNAMED = (Kind.CAPACITOR,)
 
@@ -39,7 +40,26 @@ def joints_read(stage: Stage, readings: Readings, priors: Priors) -> tuple[Fault
                 lambda _, lead=lead: Variation(lifts=((lead, OPEN),)),  # type: ignore[misc]
                 lead=lead, joint=1.0,
             ))
+    if "resistive" in rows and any(r.quantity is Quantity.OHMS for r in readings.entries):
+        found += _in_series(stage, rows["resistive"])
     return tuple(found)
+
+
+def _in_series(stage: Stage, row: Prior) -> Iterator[Fault]:
+    """A resistor behind a joint of many times its ohms: its volts are those of an open one, its
+    ohms are not."""
+    for part in stage.parts:
+        if part.kind is not Kind.RESISTOR or not part.now:
+            continue
+        least, most, own = max(row.least or 0.0, BEYOND * part.now), row.most or 0.0, part.now
+        if most < BEYOND * least:
+            continue
+        yield Fault(
+            part.ref, "joint", f"a resistive joint at {part.ref}", row.chance,
+            lambda ohms, ref=part.ref, own=own: Variation(  # type: ignore[misc]
+                settings=((f"{ref}.ohms", own + ohms),)),
+            least, most, "ohm",
+        )
 
 
 def _leads(stage: Stage, readings: Readings) -> Iterator[str]:

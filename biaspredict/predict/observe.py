@@ -15,6 +15,7 @@ from biaspredict.engine.solver import Floats, Solutions, Solver
 from biaspredict.model.circuit import OPEN, SOUND, Axis, Circuit, Device, Load, Variation
 from biaspredict.model.readings import Quantity, Reading
 from biaspredict.model.stage import GROUND, Meter, Stage
+from biaspredict.predict.faint import left_open
 from biaspredict.predict.look import Look, Observed, done_to
 from biaspredict.predict.meters import EVEN, ohms_shown, put_across
 from biaspredict.predict.overdrive import Bulk
@@ -349,7 +350,8 @@ class Predictor:
         place = rows[:, None], np.asarray(columns)[None, :]
         both = np.stack([look.values[place], whole.values[:, columns]])
         look.values[place] = both.mean(0)
-        look.doubt[place] = np.abs(both[0] - both[1]) * 0.5 * EVEN
+        apart = np.abs(both[0] - both[1]) * 0.5 * EVEN
+        look.doubt[place] = np.hypot(look.doubt[place], apart)
         look.slopes[place] = 0.5 * (look.slopes[place] + whole.slopes[:, columns])
         look.solved[rows] &= whole.solved
 
@@ -388,4 +390,7 @@ class Predictor:
             # d ln R / dV of the ohmmeter's own scale
             gain = probe.volts / (across * (probe.volts - across))
             look.slopes[:, k] *= gain[:, None]
-            look.values[:, k] = np.log(ohms_shown(across, probe.ohms, probe.volts))
+            ohms = ohms_shown(across, probe.ohms, probe.volts)
+            look.values[:, k] = np.log(ohms)
+            amps = (probe.volts - across) / probe.ohms
+            look.doubt[:, k] = left_open(ohms, look.slopes[:, k], self.axes_off, amps)
