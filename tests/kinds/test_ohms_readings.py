@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
@@ -14,11 +16,12 @@ from biaspredict.infer.splits import Outcome, decides, splits
 from biaspredict.infer.tasks import task_of
 from biaspredict.infer.touches import touches
 from biaspredict.model.circuit import SOUND as AS_DRAWN
-from biaspredict.model.circuit import Variation
+from biaspredict.model.circuit import Axis, Variation
 from biaspredict.model.readings import Quantity
 from biaspredict.model.stage import Meter
 from biaspredict.pipeline import ranker
 from biaspredict.predict.conditions import axes_as_read
+from biaspredict.predict.faint import left_open
 from biaspredict.predict.meters import ohmmeter
 from biaspredict.predict.observe import Predictor, Probe
 from tests.kinds.bench import LINE, LINE_OFF, first, judged, ranked, readings_of, stage_of
@@ -187,3 +190,33 @@ def test_a_digital_meter_is_never_turned() -> None:
     of = stage_of(LINE_OFF)
     read = readings_of("ohms Q1.base 20k\n", of)
     assert as_the_leads_are(Predictor(of, ranker()), read) == (read, ())
+
+
+def test_a_resistor_behind_a_bad_joint_is_named_by_its_ohms() -> None:
+    """R4 1k behind 130k: by Ohm's law 131k at the emitter, far more than it drifts and far less
+    than open. Volts could not tell it from an open one."""
+    found = judged(LINE_OFF, "meter 10 MEG test 0.4 V\nohms Q1.emitter 131k\nohms Q1.base 38.5k\n")
+    assert found.ranking.explained
+    group = {s.faults[0].key for s in found.ranking.suspects if s.group == 1}
+    assert ("R4", "joint") in group
+    assert not any("R4" not in key[0] and "Q1" not in key[0] for key in group)
+
+
+def test_a_reading_all_but_open_accuses_nobody() -> None:
+    """C2's far end is open to direct current but for dirt: 30 megohm is no leak to speak of, and
+    neither is `over`."""
+    stage = LINE_OFF.replace("OUT into 47K", "OUT into 47K blocked")
+    for shown in ("30M", "over", "90M"):
+        found = judged(stage, f"meter 10 MEG test 0.4 V\nohms OUT {shown}\n")
+        assert found.sound, shown
+
+
+def test_faint_currents_leave_more_open() -> None:
+    """At the current at which junctions are known only dirt is left, at 50 megohm 0.4 of it."""
+    axes = (Axis(("D1.saturation",), 1.0, name="D1.saturation"), Axis(("R1.ohms",), 0.1, name="x"))
+    slopes = np.array([[0.5, 1.0]] * 3)
+    ohms, amps = np.array([1e3, 1e3, 50e6]), np.array([1e-3, 1e-6, 1e-3])
+    known, faint, dirty = left_open(ohms, slopes, axes, amps)
+    assert known < 1e-4
+    assert faint == pytest.approx(0.25 * math.log(1e3) * 0.5, rel=0.01)
+    assert dirty == pytest.approx(math.log(2.0) / math.sqrt(3.0), rel=0.01)
