@@ -164,7 +164,12 @@ def _law(stage: Stage, chart: Chart) -> tuple[Balance, ...]:
     if chart.quantity != "volts":
         return ()
     loose = replace(chart.meter, accuracy=chart.tolerance, of_range=False, ohms_per_volt=None)
-    return ledger(stage, replace(chart_readings(chart), meter=loose)).balances
+    shown = chart_readings(chart)
+    entries = tuple(
+        replace(r, meter=replace(loose, ohms=chart.meter.input_ohms(r.value)))
+        for r in shown.entries
+    )
+    return ledger(stage, replace(shown, entries=entries)).balances
 
 
 def chart_today(

@@ -83,7 +83,7 @@ def ledger(stage: Stage, readings: Readings) -> Ledger:
     return Ledger(
         currents,
         tuple(_junctions(stage, read)),
-        tuple(_balances(stage, read, currents)),
+        tuple(_balances(stage, read, currents, _drawn(readings))),
         tuple(_clashes(readings)),
     )
 
@@ -144,7 +144,20 @@ def _junctions(stage: Stage, read: _Read) -> Sequence[Junction]:
     return found
 
 
-def _balances(stage: Stage, read: _Read, currents: Sequence[Current]) -> Sequence[Balance]:
+def _drawn(readings: Readings) -> Mapping[str, float]:
+    """Amps that the meter takes out of each node while it is read."""
+    found: dict[str, float] = {}
+    for reading in readings.as_found:
+        if reading.quantity is Quantity.VOLTS and reading.minus is None:
+            meter = meter_of(reading, readings.meter)
+            ohms = meter.input_ohms(reading.value, reading.range_volts)
+            found[reading.node] = reading.value / ohms
+    return found
+
+
+def _balances(
+    stage: Stage, read: _Read, currents: Sequence[Current], drawn: Mapping[str, float]
+) -> Sequence[Balance]:
     """Nodes whose resistor currents are all known and do not add up."""
     known = {c.part: c for c in currents}
     sums = {node: _resistor_sum(stage, node, known) for node in read if _free(stage, node)}
@@ -162,7 +175,8 @@ def _balances(stage: Stage, read: _Read, currents: Sequence[Current]) -> Sequenc
                 continue
             needed, leg = takes, f"{legs[0][0].ref}.{legs[0][1]}"
         amps, sigma = total
-        beyond = max(needed[0] - amps, amps - needed[1], 0.0)
+        left = amps - drawn.get(node, 0.0)
+        beyond = max(needed[0] - left, left - needed[1], 0.0)
         if sigma > 0 and beyond > UNEVEN * sigma:
             through = tuple(p.ref for p, _ in stage.at(node) if p.kind in CAPACITORS)
             found.append(Balance(node, amps, sigma, needed, leg, through))

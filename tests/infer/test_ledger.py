@@ -31,6 +31,18 @@ def test_current_that_goes_nowhere_known_is_told_with_its_way() -> None:
     assert "C2" in balance.through
 
 
+def test_what_the_meter_takes_is_not_missed_elsewhere() -> None:
+    """By hand: (20-1.9)/47k - 1.9/10k are 195 uA into the base, far more than it takes; a meter
+    of 1.05 kohm/V on its 10 V range takes 181 uA of them."""
+    of = stage(DIVIDER)
+    text = "B+ 20.0\nQ1.collector 11.6\nQ1.emitter 1.2\nQ1.base 1.9"
+    plain = ledger(of, readings(text, of))
+    balance = next(b for b in plain.balances if b.node == "Q1.base")
+    assert balance.amps == pytest.approx(18.1 / 47000 - 1.9 / 10000)
+    needle = ledger(of, readings(f"{text} meter 1.05 kohm/V range 10 V", of))
+    assert not any(b.node == "Q1.base" for b in needle.balances)
+
+
 def test_two_readings_of_one_node_that_clash_point_at_the_joint() -> None:
     of = stage(DIVIDER)
     found = ledger(of, readings("Q1.collector 7.3\nR3.2 9.9", of))
