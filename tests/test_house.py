@@ -142,3 +142,18 @@ def test_help_loads_nothing_heavy() -> None:
     )
     assert done.stderr == ""
     assert "suspect" in done.stdout
+
+
+def test_bias_loads_nothing_of_the_inference() -> None:
+    """Its page needs none of it; only its record does."""
+    code = (
+        "import sys; sys.argv = ['biaspredict', 'bias', 'demo/preamp.stage']\n"
+        "from biaspredict.cli import main\n"
+        "main()\n"
+        "sys.stderr.write(','.join(m for m in sys.modules if m.startswith('biaspredict.infer')))\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT
+    )
+    assert done.stderr == ""
+    assert "Q1.base" in done.stdout

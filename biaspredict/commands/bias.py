@@ -18,12 +18,14 @@ def run(args: argparse.Namespace) -> int:
 
     stage = pipeline.load_stage(args.stage)
     pipeline.must_hang_together(stage)
-    from biaspredict.report import data, data_supply, levels, supplying
-
     found = pipeline.bias(stage)
     fed = pipeline.fed(stage)
     if args.json:
+        from biaspredict.report import data, data_supply
+
         print(data.dumps(data.bias_record(found) | {"fed": data_supply.fed_records(fed)}))
     else:
+        from biaspredict.report import levels, supplying
+
         print("\n".join([levels.page(found), *supplying.fed_words(fed)]))
     return NOTHING

@@ -5,13 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 
-from biaspredict.findings import Finding, Gravity
+from biaspredict.findings import Finding
 from biaspredict.infer.charts import DISAGREES, ChartCheck
 from biaspredict.model.readings import Quantity
 from biaspredict.model.stage import Stage
 from biaspredict.report import asides, words
-
-LEAD_WORDS = {Gravity.STOP: "STOP", Gravity.CHECK: "check", Gravity.NOTE: "note"}
 
 
 def page(
@@ -20,7 +18,8 @@ def page(
     """Findings, then each chart beside the stage."""
     lines = [words.wrapped(stage.title)]
     for finding in findings:
-        lines.append(words.wrapped(f"{LEAD_WORDS[finding.gravity]}: {finding.fact}", "  ", "    "))
+        text = f"{words.GRAVITIES[finding.gravity]}: {finding.fact}"
+        lines.append(words.wrapped(text, "  ", "    "))
         if finding.remedy:
             lines.append(words.wrapped(finding.remedy, "    "))
     if unsolved:

@@ -10,7 +10,6 @@ from biaspredict.predict.rectifying import Stored
 from biaspredict.predict.supply import Line, Source, Supply, rail_lines
 from biaspredict.predict.supply_faults import Reads, SupplyFault, smoothing
 from biaspredict.report import words
-from biaspredict.report.proofing import LEAD_WORDS
 
 SHOWN = 2  # nodes beside each fault
 DIRECT, RIPPLE = 0.02, 0.2  # share by which DC or ripple must move before a row is worth reading
@@ -33,7 +32,7 @@ def page(found: Supply, faults: Sequence[SupplyFault], findings: Sequence[Findin
     lines += [words.wrapped(_source(found, s), "  ", "    ") for s in found.sources if s.rectifiers]
     lines += ["", *_nodes(found.lines), "", *_currents(found), "", *_capacitors(found)]
     for finding in findings:
-        text = f"{LEAD_WORDS[finding.gravity]}: {finding.fact} {finding.remedy}"
+        text = f"{words.GRAVITIES[finding.gravity]}: {finding.fact} {finding.remedy}"
         lines.append(words.wrapped(text, "  ", "    "))
     lines += ["", *_faults(found, faults), ""]
     lines.append("As a rail, in the file of whatever it feeds:")

@@ -5,11 +5,13 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Sequence
 
+from biaspredict.findings import Gravity
 from biaspredict.model.readings import Quantity
 from biaspredict.quantities import Unit, engineering
 
 WIDTH = 80
 OHM = " ohm"
+GRAVITIES = {Gravity.STOP: "STOP", Gravity.CHECK: "check", Gravity.NOTE: "note"}
 
 
 def volts(value: float) -> str:

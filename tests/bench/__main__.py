@@ -19,7 +19,7 @@ from typing import Any
 
 import numpy as np
 
-from tests.bench.boards import ROOT
+from tests.bench.boards import NEEDLE, ROOT
 
 Figures = dict[str, Any]
 
@@ -93,13 +93,15 @@ def answers(quick: bool) -> None:
     print("only what the next reading needs")
     print(f"{'':34}{'first':>8}{'again':>8}{'soon':>8}{'MB':>7}")
     for name, words, readings in (
-        ("small", "phono pair, 19 parts, 8 readings", "8"),
-        ("power", "amplifier, 55 parts, 12 readings", "12"),
-        ("board", "board, 294 parts, 20 readings", "20"),
+        ("demo", "demo stage, 18 parts, 6 readings", ("6",)),
+        ("small", "phono pair, 19 parts, 8 readings", ("8",)),
+        ("power", "amplifier, 55 parts, 12 readings", ("12",)),
+        ("power", "amplifier, 30 by a needle meter", ("30", NEEDLE)),
+        ("board", "board, 294 parts, 20 readings", ("20",)),
     ):
         if quick and name == "board":
             continue
-        one = run("suspect", name, readings)
+        one = run("suspect", name, *readings)
         print(f"{words:34}{one['first']:8.2f}{one['again']:8.2f}{one['soon']:8.2f}"
               f"{one['megabytes']:7.0f}")
 

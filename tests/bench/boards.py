@@ -14,6 +14,7 @@ from biaspredict.notation import load_stage, read_readings, read_stage
 
 ROOT = Path(__file__).resolve().parents[2]
 SMALL = ROOT / "circuits" / "phono-pair.stage"  # 19 parts
+DEMO = ROOT / "demo" / "preamp.stage"  # 18 parts
 POWER = ROOT / "circuits" / "split-rail-amplifier.stage"  # 55 parts
 STAGES = 42  # of 7 parts each
 CELLS = 3  # stages behind one decoupling resistor
@@ -40,7 +41,7 @@ def board() -> Stage:
 
 def stage_of(name: str) -> Stage:
     return {"small": lambda: load_stage(SMALL), "power": lambda: load_stage(POWER),
-            "board": board}[name]()
+            "demo": lambda: load_stage(DEMO), "board": board}[name]()
 
 
 def by_value(stage: Stage, count: int) -> list[Variation]:
@@ -65,8 +66,13 @@ def _drawn(rng: random.Random, fault: Fault) -> Variation:
     return fault.act(fault.least * (fault.most / fault.least) ** rng.random())
 
 
-def readings_of(stage: Stage, volts: dict[str, float], nodes: list[str]) -> Readings:
-    """A digital meter's readings of some nodes."""
-    lines = ['readings "bench"', "meter 10 MEG 1% + 2 digits"]
+DIGITAL, NEEDLE = "10 MEG 1% + 2 digits", "20 kohm/V 3% of range"
+
+
+def readings_of(
+    stage: Stage, volts: dict[str, float], nodes: list[str], meter: str = DIGITAL
+) -> Readings:
+    """A meter's readings of some nodes."""
+    lines = ['readings "bench"', f"meter {meter}"]
     lines += [f"{node} {volts[node]:.3f}" for node in nodes]
     return read_readings("\n".join(lines) + "\n", "bench.readings", stage)

@@ -134,22 +134,23 @@ def _faulty(stage: Stage, name: str) -> dict[str, float]:
     from biaspredict.predict.observe import Predictor
 
     predictor = Predictor(stage, Batch())
-    ref = {"small": "R5", "power": "R10", "board": "R83"}[name]
+    ref = {"small": "R5", "demo": "R5", "power": "R10", "board": "R83"}[name]
     variation = boards.Variation(scales=((f"{ref}.ohms", 3.0),))
     amounts = np.random.default_rng(2).normal(size=(1, len(predictor.axes))) * predictor.sigmas
     volts = predictor.volts([variation], 0.5 * amounts)[0]
     return dict(zip(predictor.circuit.nodes, map(float, volts), strict=True))
 
 
-def suspect(name: str, readings: str) -> Figures:
+def suspect(name: str, readings: str, meter: str = boards.DIGITAL) -> Figures:
     """A whole answer after start-up, then the same after one more reading."""
     stage = boards.stage_of(name)
     volts = _faulty(stage, name)
     nodes = [node for node in volts if "/" not in node and "(" not in node]
     rng = np.random.default_rng(3)
     picked = [str(node) for node in rng.permutation(nodes)[: int(readings)]]
-    less = boards.readings_of(stage, volts, picked[:-1])
-    more = boards.readings_of(stage, volts, picked)
+    assert len(picked) == int(readings), "fewer nodes than readings"
+    less = boards.readings_of(stage, volts, picked[:-1], meter)
+    more = boards.readings_of(stage, volts, picked, meter)
     small = boards.stage_of("small")
     nothing = boards.readings_of(small, {"B+": 24.0}, ["B+"])
     pipeline.suspect(small, nothing)  # imports; another stage: nothing of this one is known yet
@@ -160,7 +161,7 @@ def suspect(name: str, readings: str) -> Figures:
         verdict = pipeline.suspect(stage, some, soon=soon)
         figures[word] = time.process_time() - begin
     return {**figures, "megabytes": megabytes(), "parts": len(stage.parts),
-            "components": len(verdict.ranking.components)}
+            "readings": len(picked), "components": len(verdict.ranking.components)}
 
 
 def flat(name: str, engine: str, count: str) -> Figures:
