@@ -303,10 +303,12 @@ def _judged(
 
 def _sorted_out(stage: Stage, readings: Readings) -> tuple[Readings, tuple[Doubt, ...]]:
     """The readings to infer from, and what is doubtful among them."""
-    from biaspredict.infer.doubts import sorted_out
+    from biaspredict.infer.doubts import rails_said, sorted_out
     from biaspredict.predict.conditions import as_read
 
-    return sorted_out(as_read(fed(stage).stage, readings), readings)
+    direct = fed(stage).stage
+    usable, doubts = sorted_out(as_read(direct, readings), readings)
+    return usable, (*rails_said(direct, readings), *doubts)
 
 
 def _printed(stage: Stage) -> Predictor | None:

@@ -17,6 +17,7 @@ from biaspredict.model.devices import Bipolar, Polarity
 from biaspredict.model.parts import CAPACITORS, Kind
 from biaspredict.model.readings import Deed, Quantity, Reading, Readings
 from biaspredict.model.stage import GROUND, NEEDLE_RANGES, Meter, Stage
+from biaspredict.predict.conditions import off_otherwise
 from biaspredict.predict.meters import SIGNALS, meter_of, reading_sigma, top_ohms
 from biaspredict.predict.signal_probe import signal_of
 from biaspredict.quantities import Unit, engineering
@@ -54,6 +55,23 @@ def sorted_out(stage: Stage, readings: Readings) -> tuple[Readings, tuple[Doubt,
     doubts.extend(Doubt(f) for f in _junctions(stage, usable))
     doubts.extend(Doubt(f) for f in _contradictions(usable))
     return usable, tuple(doubts)
+
+
+def rails_said(stage: Stage, readings: Readings) -> tuple[Doubt, ...]:
+    """Rails whose ohms switched off are not what the stage file says."""
+    wrong = off_otherwise(stage, readings)
+    return tuple(
+        Doubt(_finding(
+            "rail-off", reading,
+            f"{reading.name} reads {engineering(reading.value, Unit.OHM)} ohm switched off, more "
+            "than the stage file says hangs there",
+            f"It is taken as read, and what hangs there as unknown. Write on the rail's line: "
+            f"off {engineering(reading.value, Unit.OHM)}.",
+        ))
+        for reading in readings.as_found
+        if reading.quantity is Quantity.OHMS and reading.minus is None
+        and wrong.get(reading.node) == reading.value
+    )
 
 
 def _as_taken(reading: Reading, readings: Readings) -> Reading:

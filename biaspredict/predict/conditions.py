@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import replace
 
 from biaspredict.model.circuit import Axis
@@ -12,6 +13,7 @@ from biaspredict.predict.meters import SIGNALS
 from biaspredict.predict.spread import TEMPERATURE, axes, capacitances, rails_off
 
 READ_TEMPERATURE = 3.0  # kelvin left unknown of the junctions where the air's was read
+MORE = 1.25  # times the stated ohms of a rail that its tolerance and a meter do not explain
 OWN_HEAT = 4.0  # kelvin by which junctions at work stand above the air (common practice, no source)
 LINE = 0.025  # log spread of the line voltage from house to house (common practice, no source)
 
@@ -25,7 +27,21 @@ def as_read(stage: Stage, readings: Readings) -> Stage:
     line = _line_factor(stage, readings)
     if line != 1.0:
         rails = tuple(replace(rail, volts=rail.volts * line) for rail in rails)
+    wrong = off_otherwise(stage, readings)
+    rails = tuple(replace(r, off_ohms=None) if r.name in wrong else r for r in rails)
     return replace(stage, assumptions=assumed, rails=rails)
+
+
+def off_otherwise(stage: Stage, readings: Readings) -> Mapping[str, float]:
+    """Rails that read far more ohms than the stage says hang there, with the ohms read.
+
+    What stands across a rail only lowers its ohms, so no fault does that: the figure is wrong.
+    """
+    read = _read_cold(readings)
+    return {
+        rail.name: read[rail.name] for rail in stage.rails
+        if rail.off_ohms is not None and read.get(rail.name, 0.0) > MORE * rail.off_ohms
+    }
 
 
 def _line_factor(stage: Stage, readings: Readings) -> float:

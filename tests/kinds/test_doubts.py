@@ -9,7 +9,7 @@ from biaspredict.infer.doubts import Doubt, sorted_out
 from biaspredict.infer.ledger import ledger
 from biaspredict.model.readings import Readings
 from tests.circuits.files import ROOT
-from tests.kinds.bench import LINE, readings_of, stage_of
+from tests.kinds.bench import LINE, LINE_OFF, judged, readings_of, stage_of
 
 PNP = (ROOT / "tests" / "cases" / "germanium-line-stage.stage").read_text("utf-8")
 SPEAKER = (ROOT / "tests" / "cases" / "output-capacitor.stage").read_text("utf-8")
@@ -162,3 +162,13 @@ def test_a_node_that_the_stage_lacks_is_named_with_the_near_miss() -> None:
     with pytest.raises(InputError) as caught:
         readings_of("Q1.colector 8.4\nVA 17.6\nQ1.base 2.6\n", of)
     assert "Q1.collector" in str(caught.value)
+
+
+def test_a_rail_that_reads_more_ohms_than_the_sheet_says_accuses_nobody() -> None:
+    """Nothing across a rail can raise its ohms: 6k where the stage file says 3.3k is the file's
+    slip. Less than that may be a leak, and stays evidence."""
+    found = judged(LINE_OFF, "ohms B+ 6k\n")
+    assert found.sound
+    assert [d.finding.code for d in found.doubts] == ["rail-off"]
+    assert not found.doubts[0].aside
+    assert not any(d.finding.code == "rail-off" for d in judged(LINE_OFF, "ohms B+ 1k\n").doubts)
