@@ -1,4 +1,4 @@
-"""Joints that only some readings tell: one net read at two places, and a resistor by its ohms."""
+"""Joints besides the catalogue of every stage: at leads read apart, and behind resistors."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from biaspredict.model.stage import Stage
 
 # Transistors, FETs, diodes and pots have their joints in the catalogue of every stage.
 OWN = (Kind.TRANSISTOR, Kind.FET, Kind.DIODE, Kind.ZENER, Kind.POT, Kind.TRIMMER)
+JOINED = (Kind.COIL, Kind.WINDING, Kind.FUSE)  # no drift of theirs stands for a joint
 BEYOND = 5.0  # times its ohms from which a drift does not explain them
 # The circuit knows the legs of an unpolarised capacitor by other names.
 UNNAMED = (Kind.CAPACITOR,)
@@ -40,18 +41,23 @@ def joints_read(stage: Stage, readings: Readings, priors: Priors) -> tuple[Fault
                 lambda _, lead=lead: Variation(lifts=((lead, OPEN),)),  # type: ignore[misc]
                 lead=lead, joint=1.0,
             ))
-    if "resistive" in rows and any(r.quantity is Quantity.OHMS for r in readings.entries):
-        found += _in_series(stage, rows["resistive"])
+    if "resistive" in rows:
+        told = any(r.quantity is Quantity.OHMS for r in readings.entries)
+        kinds = (*JOINED, Kind.RESISTOR) if told else JOINED
+        found += _in_series(stage, rows["resistive"], kinds)
     return tuple(found)
 
 
-def _in_series(stage: Stage, row: Prior) -> Iterator[Fault]:
-    """A resistor behind a joint of many times its ohms: its volts are those of an open one, its
-    ohms are not."""
+def _in_series(stage: Stage, row: Prior, kinds: tuple[Kind, ...]) -> Iterator[Fault]:
+    """Two-legged parts behind a resistive joint.
+
+    A resistor's is of many times its ohms: its volts are those of an open one, its ohms are not.
+    """
     for part in stage.parts:
-        if part.kind is not Kind.RESISTOR or not part.now:
+        own = (part.now if part.kind is Kind.RESISTOR else part.ohms) or 0.0
+        if part.kind not in kinds or (part.kind is Kind.RESISTOR and not own):
             continue
-        least, most, own = max(row.least or 0.0, BEYOND * part.now), row.most or 0.0, part.now
+        least, most = max(row.least or 0.0, BEYOND * own), row.most or 0.0
         if most < BEYOND * least:
             continue
         yield Fault(

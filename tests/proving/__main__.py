@@ -46,7 +46,10 @@ def main() -> None:
     ask.add_argument("--show", type=int, metavar="CASE", help="run this one case and print it")
     ask.add_argument("--other", action="store_true", help="also read a good other channel")
     ask.add_argument("--processes", type=int, default=2)
-    ask.add_argument("--table", metavar="FILE", help="print the table of cases already run")
+    ask.add_argument(
+        "--table", metavar="FILE", nargs="+", default=[],
+        help="print one table of the cases already run, of all these files together",
+    )
     given = ask.parse_args()
     plan = study.Plan(
         given.seed,
@@ -63,9 +66,12 @@ def main() -> None:
     if given.show is not None:
         show(plan, given.show)
         return
-    path = Path(given.table) if given.table else study.run(plan)
-    print(table(list(study.records(path))))
-    print(f"\nrecords: {path}")
+    paths = [Path(name) for name in given.table] or [study.run(plan)]
+    for path in paths:
+        if not path.is_file():
+            ask.error(f"{path}: no such file; give the .jsonl file of cases that a run has left")
+    print(table(study.together(paths)))
+    print(f"\nrecords: {', '.join(map(str, paths))}")
 
 
 if __name__ == "__main__":

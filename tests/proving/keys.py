@@ -23,6 +23,8 @@ def key(stage: Stage, fault: Fault) -> tuple[str, str]:
         return fault.part, "bad wiper" if fault.lead == "wiper" else f"{fault.lead} joint"
     if legged or kind in (Kind.DIODE, Kind.ZENER):
         return fault.part, f"{fault.lead} joint"
+    if kind in (Kind.COIL, Kind.WINDING, Kind.FUSE):
+        return fault.part, "joint"
     return fault.part, "drift up"
 
 

@@ -177,3 +177,9 @@ def records(path: Path) -> Iterator[dict[str, Any]]:
             yield json.loads(line)
         except json.JSONDecodeError:
             continue
+
+
+def together(paths: Sequence[Path]) -> list[dict[str, Any]]:
+    """Records of several runs; a case of one seed that stands in two files counts once."""
+    found = {(r["seed"], r["case"]): r for path in paths for r in records(path)}
+    return list(found.values())
