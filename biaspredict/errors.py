@@ -46,3 +46,7 @@ class EngineMissing(BiaspredictError):
 
 class Unsolved(BiaspredictError):
     """An operating point that did not verifiably converge; no number may be printed from it."""
+
+
+class WorkersLost(BiaspredictError):
+    """The processes that share the work stopped; what they were to find is not known."""

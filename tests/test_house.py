@@ -29,6 +29,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("predict",),
     ("engine", "graph", "notation"),
     ("model",),
+    ("workers",),
     ("errors", "findings"),
     ("span", "quantities", "series", "tolerance", "numerals", "units"),
 )

@@ -20,6 +20,7 @@ from biaspredict.engine.moving import Start, swept, traced
 from biaspredict.engine.point import Case, by_structure, point
 from biaspredict.engine.simulator import Simulator
 from biaspredict.engine.solver import Floats, Solutions
+from biaspredict.engine.trial import must_be_trusted
 from biaspredict.engine.values import applied, sensible
 from biaspredict.errors import EngineMissing
 from biaspredict.model.circuit import SOUND, Axis, Circuit, Variation
@@ -55,7 +56,9 @@ def _started() -> Simulator:
     try:
         with undisturbed(), warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            return _bound(path)
+            simulator = _bound(path)
+            must_be_trusted(simulator)
+            return simulator
     except ImportError as error:
         raise EngineMissing(
             f"The Python package PySpice cannot be imported ({error}).",

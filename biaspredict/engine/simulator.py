@@ -61,6 +61,7 @@ class Simulator:
 
     def run(self, analysis: str) -> bool:
         """Run an analysis; True only when its own vectors are there."""
+        self._must_live()
         self._runs += 1
         if self._runs % RUNS_KEPT == 0:
             self._library.ngSpice_Command(self._ffi.NULL)
@@ -95,11 +96,15 @@ class Simulator:
 
     def command(self, line: str) -> None:
         """Hand one command to the library itself: PySpice's own way raises on mere notes."""
+        self._must_live()  # a stopped library ends the process at the next command
         self._binding._stdout.clear()
         self._library.ngSpice_Command(line.encode("ascii"))
         if self._interrupted:
             self._interrupted = False
             raise KeyboardInterrupt
+        self._must_live()
+
+    def _must_live(self) -> None:
         if getattr(self._binding, "stopped", False):
             raise Unsolved(
                 "ngspice stopped working in the middle of a run.",
