@@ -28,6 +28,7 @@ CELL = 0.7  # standard deviation of a cell over the distance between cells: neig
 MOST_STEPS = 8
 LONGEST = 3.0  # standard deviations that any latent moves in one step
 STILL = 0.05  # latents that move less than this have settled
+SETTLED = 0.01  # nats that one more step would still gain, below which it is not taken
 HOPELESS = 40.0  # nats below the best at which a component is left after its first look
 CONTENDERS = 300  # components that are refined at most
 CHUNK = 800  # components of one first look, which bounds the memory
@@ -138,7 +139,7 @@ class Explainer:
         """Gauss-Newton steps for some rows, from the latents that the first look aims at."""
         found, slopes = first, first.slopes
         shifts = found.latents.shape[1] - self.width
-        cost = np.full(len(components), np.inf)
+        cost, gain = np.full((2, len(components)), np.inf)
         best = np.zeros_like(found.latents)
         aims = best + _stride(found.latents)
         found.latents[:] = 0.0
@@ -170,12 +171,13 @@ class Explainer:
                 seen.values[better], fresh[better], noise[better], aims[won]
             )
             found.log_evidence[won], found.misfit[won] = evidence, misfit
+            gain[won] = cost[won] - 0.5 * misfit
             # a step that failed to improve is halved back towards the best point
             aims[lost] = best[lost] + 0.4 * (aims[lost] - best[lost])
             aims[won] = best[won] + _stride(next_aims - best[won])
             rows = np.concatenate([won, lost])
             far = np.abs(aims[rows] - best[rows]).max(axis=1, initial=0.0) > STILL
-            rows = rows[far]
+            rows = rows[far & (gain[rows] > SETTLED)]
         found.latents[:] = best
         return found
 
