@@ -22,7 +22,7 @@ from biaspredict.model.readings import Quantity
 from biaspredict.predict.meters import top_ohms
 
 MOST_COMPONENTS = 240
-LEAST_WEIGHT = 1e-4
+LEAST_WEIGHT = 4e-4
 WORTH = 0.02  # bits below which a reading decides nothing
 EDGES = 160
 DEAR = 3.0  # bench units from which a reading must be able to decide something
