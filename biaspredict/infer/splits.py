@@ -12,6 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from biaspredict.engine.solver import Floats
 from biaspredict.infer.chance import fast_cdf
@@ -22,7 +23,11 @@ from biaspredict.model.readings import Quantity
 from biaspredict.predict.meters import top_ohms
 
 MOST_COMPONENTS = 240
-LEAST_WEIGHT = 4e-4
+LEAST_WEIGHT = 1e-4
+NEARLY_ALL = 0.98  # share of the belief in faults that is weighed; the rest changes no choice
+# Beyond so many readings foreseen (components times touches) the touches are sifted first, with
+# the likeliest components only.
+WIDE, SIFTING, SIFTED = 8000, 40, 40
 WORTH = 0.02  # bits below which a reading decides nothing
 EDGES = 160
 DEAR = 3.0  # bench units from which a reading must be able to decide something
@@ -65,14 +70,33 @@ def label_of(parts: Sequence[str]) -> Label:
 
 def splits(explainer: Explainer, ranking: Ranking, touches: Sequence[Touch]) -> tuple[Split, ...]:
     """Every touch worth making, best worth first."""
-    order = np.argsort(-ranking.weights)[:MOST_COMPONENTS]
-    rows = order[ranking.weights[order] > LEAST_WEIGHT]
+    rows = counting(ranking)
+    if len(rows) * len(touches) > WIDE:
+        sifted = _weighed(explainer, ranking, touches, rows[:SIFTING])
+        if sifted:
+            touches = [split.touch for split in sifted[:SIFTED]]
+    return tuple(_distinct(_weighed(explainer, ranking, touches, rows)))
+
+
+def counting(ranking: Ranking) -> NDArray[np.int64]:
+    """Components that carry nearly all of the belief, heaviest first."""
+    rows = np.argsort(-ranking.weights, kind="stable")[:MOST_COMPONENTS]
+    rows = rows[ranking.weights[rows] > LEAST_WEIGHT]
+    faulty = np.array([bool(ranking.components[i].faults) for i in rows], dtype=bool)
+    shares = np.where(faulty, ranking.weights[rows], 0.0)
+    return rows[~faulty | (np.cumsum(shares) - shares < NEARLY_ALL * shares.sum())]
+
+
+def _weighed(
+    explainer: Explainer, ranking: Ranking, touches: Sequence[Touch], rows: NDArray[np.int64]
+) -> list[Split]:
+    """The touches that tell something, best worth first."""
     if not rows.size or not touches:
-        return ()
+        return []
     labels = [label_of([f.part for f in ranking.components[i].faults]) for i in rows]
     names = sorted(set(labels))
     if len(names) < 2:
-        return ()
+        return []
     which = np.array([names.index(label) for label in labels])
     weights = ranking.weights[rows] / ranking.weights[rows].sum()
     probes = [touch.probe for touch in touches]
@@ -90,8 +114,7 @@ def splits(explainer: Explainer, ranking: Ranking, touches: Sequence[Touch]) -> 
         )
         if split is not None:
             found.append(split)
-    found.sort(key=lambda s: -s.worth)
-    return tuple(_distinct(found))
+    return sorted(found, key=lambda split: -split.worth)
 
 
 def _within_reach(touch: Touch, means: Floats, sigma: Floats) -> tuple[Floats, Floats]:

@@ -17,7 +17,7 @@ from biaspredict.engine.solver import Floats
 from biaspredict.infer.components import Component, Scores
 from biaspredict.infer.evidence import Explainer
 from biaspredict.infer.ranking import Ranking
-from biaspredict.infer.splits import LEAST_WEIGHT, MOST_COMPONENTS, splits
+from biaspredict.infer.splits import counting, splits
 from biaspredict.infer.touches import Touch
 from biaspredict.predict.observe import Probe
 
@@ -40,8 +40,7 @@ def touch_order(explainer: Explainer, ranking: Ranking, touches: Sequence[Touch]
     rest = [t for t in touches if t not in first]
     if not rest:
         return Order(tuple(first), len(first))
-    order = np.argsort(-ranking.weights, kind="stable")[:MOST_COMPONENTS]
-    rows = order[ranking.weights[order] > LEAST_WEIGHT]
+    rows = counting(ranking)
     known = _Foreseen(explainer, ranking, rows, [*first, *rest])
     weights = np.zeros_like(ranking.weights)
     weights[rows] = ranking.weights[rows]
