@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from biaspredict.engine.detours import through_time
-from biaspredict.engine.elimination import Form, sparse
+from biaspredict.engine.elimination import Form, alike
 from biaspredict.engine.network import Network
 from biaspredict.engine.newton import Outcome, newton
 from biaspredict.engine.plan import Ints, Lot, Plan, lot, plan_of, sensible
@@ -19,8 +19,6 @@ from biaspredict.model.circuit import FIELDS, SOUND, Axis, Circuit, Device, Vari
 
 ZENER_VOLTS = FIELDS[Device.JUNCTION].index("zener_volts")
 CACHE, SMALLEST, LARGEST = 2e6, 256, 1024  # bytes of matrices, variations in one chunk
-WORTHWHILE = 150  # variations of one wiring from which on the sparse form is the faster,
-CROWDED = 0.45  # as long as it holds no greater share of all slopes than this
 FEW = 8  # a chunk goes on until so small a part of it is left
 ROUNDS = 20  # of Newton from the sound circuit, twice as many more for the slow ones,
 AFRESH = 40  # and from switch-on, before a variation takes a detour
@@ -56,7 +54,7 @@ class Batch:
         for again in (False, True):
             ways = [
                 (partial(task.newton, form=form, again=again), some)
-                for form, alike in _alike(plan, variations, left)
+                for form, alike in alike(plan, variations, left)
                 for some in _chunks(alike, LARGEST if form else _chunk(plan))
             ]
             left = _left(way(which) for way, which in ways)
@@ -175,40 +173,6 @@ class _Task:
         made = self._lot(which)
         nothing = np.zeros((self.plan.size + 1 + made.spares, made.many))
         return self._keep(which, made, through_time(self.plan, made, nothing))
-
-
-def _alike(
-    plan: Plan, variations: Sequence[Variation], which: Ints
-) -> Iterator[tuple[Form | None, Ints]]:
-    """Numbers of the variations that a form suits, those with as many lifted leads together.
-
-    A sparse form costs some time itself: variations that are few, or that couple too many
-    nodes, are left to the dense one (None).
-    """
-    if len(which) < WORTHWHILE:
-        yield None, which
-        return
-    kinds: dict[tuple[bool, int], list[int]] = {}
-    foreign: dict[int, set[tuple[int, int]]] = {}
-    for i in which:
-        variation = variations[i]
-        met, lifts = plan.foreign(variation), len(variation.lifts)
-        kinds.setdefault((bool(met), lifts), []).append(int(i))
-        foreign.setdefault(lifts, set()).update(met)
-    rest: list[int] = []
-    for (strange, lifts), numbers in sorted(kinds.items()):
-        form = None
-        if len(numbers) >= WORTHWHILE:
-            extra = foreign[lifts] if strange else set()
-            form = sparse(plan, frozenset(extra), lifts)
-            if form.places > CROWDED * form.nodes**2:
-                form = None
-        if form is None:
-            rest.extend(numbers)
-        else:
-            yield form, np.array(numbers, dtype=np.int64)
-    if rest:
-        yield None, np.array(rest, dtype=np.int64)
 
 
 def _chunk(plan: Plan) -> int:

@@ -8,7 +8,7 @@ elements use, and eliminates all variations together in one fixed order, several
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from functools import lru_cache
 from typing import Protocol
 
@@ -16,10 +16,17 @@ import numpy as np
 
 from biaspredict.engine.plan import Ints, Plan
 from biaspredict.engine.solver import Floats
+from biaspredict.model.circuit import Variation
+
+WORTHWHILE = 150  # variations of one wiring from which on the sparse form is the faster,
+CROWDED = 0.45  # as long as it holds no greater share of all slopes than this
+AMISS = 1e-7  # share of its terms that a balance of the turned equations may be off
 
 
 class Form(Protocol):
     """How the slopes (equations by unknowns) of B variations are laid out."""
+
+    nodes: int
 
     def place(self, equation: Ints, unknown: Ints) -> Ints:
         """Numbers of places, -1 where this form has none."""
@@ -47,6 +54,10 @@ class Form(Protocol):
 
     def solve(self, slopes: Floats, right: Floats) -> Floats:
         """Answers (N, B), not finite where there is none. The slopes may be used up."""
+        ...
+
+    def turned(self, slopes: Floats, right: Floats) -> Floats:
+        """Answers (N, K, B) of the transposed equations, K right sides of each at once."""
         ...
 
     def signs(self, slopes: Floats, which: Ints) -> Floats:
@@ -93,6 +104,12 @@ class Dense:
                     answer[1:, i] = np.nan
         return answer
 
+    def turned(self, slopes: Floats, right: Floats) -> Floats:
+        answer = np.zeros(right.shape)
+        inner = np.swapaxes(slopes[:, 1:, 1:], 1, 2)
+        answer[1:] = np.linalg.solve(inner, right[1:].transpose(2, 0, 1)).transpose(1, 2, 0)
+        return answer
+
     def signs(self, slopes: Floats, which: Ints) -> Floats:
         return np.asarray(np.linalg.slogdet(slopes[which, 1:, 1:])[0])
 
@@ -118,6 +135,7 @@ class Sparse:
                 count += 1 if i == j else 2
         slot[0, :] = slot[:, 0] = count
         self.slot, self.places = slot, count + 1
+        self.coupled = np.nonzero((slot >= 0) & (slot < count))
         self.steps = [
             (
                 node,
@@ -166,6 +184,37 @@ class Sparse:
         b[0] = 0.0
         return b
 
+    def turned(self, slopes: Floats, right: Floats) -> Floats:
+        a, b = slopes.copy(), right.copy()
+        many = a.shape[1]
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            for node, middle, others, below, beside, among in self.steps:
+                share = a[beside] / a[middle]
+                a[among] -= (a[below][:, None] * share).reshape(-1, many)
+                b[others] -= share[:, None] * b[node]
+            for node, middle, others, below, _, _ in reversed(self.steps):
+                b[node] -= np.einsum("ob,okb->kb", a[below], b[others])
+                b[node] /= a[middle]
+            b[0] = 0.0
+            amiss = np.flatnonzero(~(self._off(slopes, b.sum(axis=1), right.sum(axis=1)) < AMISS))
+        if amiss.size:
+            i, j = self.coupled
+            full = np.zeros((len(amiss), self.nodes, self.nodes))
+            full[:, i, j] = slopes[self.slot[i, j]][:, amiss].T
+            b[..., amiss] = Dense(self.nodes).turned(full, right[..., amiss])
+        return b
+
+    def _off(self, slopes: Floats, answer: Floats, right: Floats) -> Floats:
+        """(B,) by how much answers (N, B) miss the transposed equations, in shares of the terms."""
+        i, j = self.coupled
+        terms = slopes[self.slot[i, j]] * answer[i]
+        many = terms.shape[1]
+        places = j[:, None] * many + np.arange(many)
+        shape = (self.nodes, many)
+        off = sums(places, terms, shape) - right
+        size = sums(places, np.abs(terms), shape) + np.abs(right)
+        return np.asarray((np.abs(off)[1:] / np.maximum(size[1:].max(axis=0), 1e-300)).max(axis=0))
+
     def signs(self, slopes: Floats, which: Ints) -> Floats:
         every = np.arange(1, self.nodes)
         pivots = slopes[self.slot[every, every][:, None], which]
@@ -197,6 +246,40 @@ def _order(
         order.append(node)
         beyond[node] = sorted(others)
     return order, beyond
+
+
+def alike(
+    plan: Plan, variations: Sequence[Variation], which: Ints
+) -> Iterator[tuple[Form | None, Ints]]:
+    """Numbers of the variations that a form suits, those with as many lifted leads together.
+
+    A sparse form costs some time itself: variations that are few, or that couple too many
+    nodes, are left to the dense one (None).
+    """
+    if len(which) < WORTHWHILE:
+        yield None, which
+        return
+    kinds: dict[tuple[bool, int], list[int]] = {}
+    foreign: dict[int, set[tuple[int, int]]] = {}
+    for i in which:
+        variation = variations[i]
+        met, lifts = plan.foreign(variation), len(variation.lifts)
+        kinds.setdefault((bool(met), lifts), []).append(int(i))
+        foreign.setdefault(lifts, set()).update(met)
+    rest: list[int] = []
+    for (strange, lifts), numbers in sorted(kinds.items()):
+        form = None
+        if len(numbers) >= WORTHWHILE:
+            extra = foreign[lifts] if strange else set()
+            form = sparse(plan, frozenset(extra), lifts)
+            if form.places > CROWDED * form.nodes**2:
+                form = None
+        if form is None:
+            rest.extend(numbers)
+        else:
+            yield form, np.array(numbers, dtype=np.int64)
+    if rest:
+        yield None, np.array(rest, dtype=np.int64)
 
 
 @lru_cache(maxsize=32)

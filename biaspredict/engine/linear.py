@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from biaspredict.engine.elimination import Form, alike
 from biaspredict.engine.laws import Group
 from biaspredict.engine.network import Network
 from biaspredict.engine.partials import PLAIN, partial, per_kelvin
@@ -56,19 +57,23 @@ def linearise(
     slopes = np.empty((many, count, len(axes)))
     ohms = np.full((many, count), np.nan)
     rises = np.full((many, count, len(nearby)), np.nan)
-    spares = max((len(v.lifts) for v in variations), default=0)
+    most = max((len(v.lifts) for v in variations), default=0)
     good = np.isfinite(volts[:, : plan.size]).all(axis=1)
     slopes[~good] = np.nan
-    usable = np.flatnonzero(good)
-    for first in range(0, len(usable), CHUNK):
-        which = usable[first : first + CHUNK]
+    ways = [
+        (form, alone[first : first + CHUNK])
+        for form, alone in alike(plan, variations, np.flatnonzero(good))
+        for first in range(0, len(alone), CHUNK)
+    ]
+    for form, which in ways:
         some = [variations[i] for i in which]
+        spares = form.nodes - plan.size - 1 if form else most
         part = None if amounts is None else np.asarray(amounts, dtype=float)[which]
         made = lot(plan, some, axes, part, spares)
         nodes = at_nodes(made, plan, volts[which])
-        network = Network(plan, made)
+        network = Network(plan, made, form)
         leaving, matrix, _ = network.balance(nodes)
-        influence = influence_of(matrix, pairs[which] + 1)
+        influence = influence_of(matrix, pairs[which] + 1, network.form)
         columns = np.arange(len(which))[:, None]
         plus, minus = pairs[which, :, 0] + 1, pairs[which, :, 1] + 1
         reach = np.arange(count)[None, :]
@@ -80,7 +85,7 @@ def linearise(
             if moved.size:
                 there = [others[i] for i in which[moved]]
                 at = None if part is None else part[moved]
-                close = Network(plan, lot(plan, there, axes, at, spares))
+                close = Network(plan, lot(plan, there, axes, at, spares), form)
                 change = close.balance(nodes[:, moved])[0] - leaving[:, moved]
                 near = influence[:, :, moved]
                 rises[which[moved], :, m] = -np.einsum("nkb,nb->bk", near, change)
@@ -95,25 +100,17 @@ def at_nodes(made: Lot, plan: Plan, volts: Floats) -> Floats:
     return nodes
 
 
-def influence_of(matrix: Floats, pairs: Ints) -> Floats:
-    """(N, K, B): volts at probe k for an ampere fed into node n; pairs (B, K, 2) count ground 0."""
-    many, size, _ = matrix.shape
-    count = pairs.shape[1]
-    ask = np.zeros((many, size, count))
+def influence_of(matrix: Floats, pairs: Ints, form: Form) -> Floats:
+    """(N, K, B): volts at probe k for an ampere fed into node n; pairs (B, K, 2) count ground 0.
+
+    matrix: slopes as the form keeps them.
+    """
+    many, count = pairs.shape[:2]
+    ask = np.zeros((form.nodes, count, many))
     columns, reach = np.arange(many)[:, None], np.arange(count)[None, :]
-    ask[columns, pairs[..., 0], reach] += 1.0
-    ask[columns, pairs[..., 1], reach] -= 1.0
-    return influence_on(matrix, ask)
-
-
-def influence_on(matrix: Floats, shares: Floats) -> Floats:
-    """(N, K, B): what an ampere fed into node n does to K sums of shares (B, N, K) of the nodes'
-    volts, ground first."""
-    many, size, count = shares.shape
-    answer = np.zeros((size, count, many))
-    turned = np.swapaxes(matrix[:, 1:, 1:], 1, 2)
-    answer[1:] = np.linalg.solve(turned, shares[:, 1:]).transpose(1, 2, 0)
-    return answer
+    ask[pairs[..., 0], reach, columns] += 1.0
+    ask[pairs[..., 1], reach, columns] -= 1.0
+    return form.turned(matrix, ask)
 
 
 def along(

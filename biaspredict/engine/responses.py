@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from biaspredict.engine.changes import Changes, reactive
 from biaspredict.engine.elements import siemens
-from biaspredict.engine.linear import CHUNK, along, at_nodes, influence_on
+from biaspredict.engine.linear import CHUNK, along, at_nodes
 from biaspredict.engine.network import Network
 from biaspredict.engine.plan import Ints, Lot, Plan, lot, plan_of
 from biaspredict.engine.solver import Floats
@@ -103,8 +103,8 @@ def _chunk(
     if not axes:
         return
     own, followed = moved.rows(plan.axis_rows(axes), speed), moved.by_volts()
-    shares = np.concatenate((followed.real, followed.imag)).transpose(2, 1, 0)
-    drift = along(plan, made, network, nodes, influence_on(still, shares), axes)
+    shares = np.concatenate((followed.real, followed.imag)).transpose(1, 0, 2)
+    drift = along(plan, made, network, nodes, network.form.turned(still, shares), axes)
     count = points.shape[1]
     slopes = (drift[:, :count] + 1j * drift[:, count:]).transpose(2, 1, 0)
     for p, (axis, rows) in enumerate(zip(axes, plan.axis_rows(axes), strict=True)):

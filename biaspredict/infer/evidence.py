@@ -171,7 +171,7 @@ class Explainer:
                 seen.values[better], fresh[better], noise[better], aims[won]
             )
             found.log_evidence[won], found.misfit[won] = evidence, misfit
-            gain[won] = cost[won] - 0.5 * misfit
+            gain[won] = cost[won] - 0.5 * (misfit + np.log(noise[better]).sum(1))
             # a step that failed to improve is halved back towards the best point
             aims[lost] = best[lost] + 0.4 * (aims[lost] - best[lost])
             aims[won] = best[won] + _stride(next_aims - best[won])

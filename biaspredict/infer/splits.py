@@ -22,12 +22,12 @@ from biaspredict.infer.touches import Touch
 from biaspredict.model.readings import Quantity
 from biaspredict.predict.meters import top_ohms
 
-MOST_COMPONENTS = 240
+MOST_COMPONENTS = 160
 LEAST_WEIGHT = 1e-4
 NEARLY_ALL = 0.98  # share of the belief in faults that is weighed; the rest changes no choice
 # Beyond so many readings foreseen (components times touches) the touches are sifted first, with
 # the likeliest components only.
-WIDE, SIFTING, SIFTED = 8000, 40, 40
+WIDE, SIFTING, SIFTED = 8000, 24, 32
 WORTH = 0.02  # bits below which a reading decides nothing
 EDGES = 160
 DEAR = 3.0  # bench units from which a reading must be able to decide something
@@ -84,7 +84,7 @@ def counting(ranking: Ranking) -> NDArray[np.int64]:
     rows = rows[ranking.weights[rows] > LEAST_WEIGHT]
     faulty = np.array([bool(ranking.components[i].faults) for i in rows], dtype=bool)
     shares = np.where(faulty, ranking.weights[rows], 0.0)
-    return rows[~faulty | (np.cumsum(shares) - shares < NEARLY_ALL * shares.sum())]
+    return np.asarray(rows[~faulty | (np.cumsum(shares) - shares < NEARLY_ALL * shares.sum())])
 
 
 def _weighed(
