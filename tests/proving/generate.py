@@ -126,7 +126,7 @@ def single(rng: np.random.Generator, *, low: bool = False, germanium: bool = Fal
     rail, supply = _start(pen)
     amps = pen.between(2e-4, 3e-3)
     top, volts = _decoupled(pen, rail, supply, amps)
-    share = pen.between(0.02, 0.07) if low else pen.between(0.35, 0.6)
+    share = pen.between(0.05, 0.10) if low else pen.between(0.35, 0.6)
     stiff = pen.between(5, 20)
     q, out = _common_emitter(pen, top, volts, "IN", share, amps, stiff)
     _ports(pen, f"{q}.collector", out)
