@@ -164,6 +164,7 @@ def proof(stage: Stage) -> Proof:
     """Read a transcription for slips. Raises EngineMissing."""
     from biaspredict.errors import InputError, Unsolved
     from biaspredict.infer.charts import check_chart
+    from biaspredict.predict.latching import latching
     from biaspredict.predict.observe import Predictor
     from biaspredict.predict.spread import axes, rails_off
     from biaspredict.predict.strain import strain
@@ -177,6 +178,7 @@ def proof(stage: Stage) -> Proof:
         return Proof(stage, findings, (), None, problem.fact)
     except InputError as problem:
         return Proof(stage, findings, (), None, f"{problem.fact}. {problem.remedy}")
+    findings = (*findings, *latching(found))
     around = (*axes(found.stage), *rails_off(found.stage))
     predictor = Predictor(found.stage, ranker(), around)
     charts = tuple(check_chart(predictor, chart) for chart in found.stage.charts)
@@ -331,6 +333,7 @@ def _predictor_of(stage: Stage, spread: tuple[Axis, ...]) -> Predictor:
 def _predictor(stage: Stage, readings: Readings) -> tuple[Predictor, dict[str, float]]:
     """A predictor under the readings' conditions, and the sound volts of every node."""
     from biaspredict.errors import Unsolved
+    from biaspredict.infer.standing import leaning
     from biaspredict.model.circuit import SOUND
     from biaspredict.predict.conditions import as_read, axes_as_read
     from biaspredict.predict.raw_rail import must_be_direct
@@ -338,7 +341,7 @@ def _predictor(stage: Stage, readings: Readings) -> tuple[Predictor, dict[str, f
     found = fed(stage)
     must_be_direct(found, readings)
     now = as_read(found.stage, readings)
-    predictor = _predictor_of(now, axes_as_read(now, readings))
+    predictor = leaning(_predictor_of(now, axes_as_read(now, readings)), readings)
     sound = predictor.volts([SOUND])
     if sound[0, 0] != sound[0, 0]:
         raise Unsolved(

@@ -11,7 +11,7 @@ arithmetic ends at picoamperes, which is volts at a node that only GMIN holds.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from biaspredict.engine.values import (
@@ -90,11 +90,13 @@ def deck(
     *,
     swing: Swing | None = None,
     sounding: str | None = None,
+    near: Sequence[float] = (),
 ) -> Deck:
     """Write the deck of a circuit at its own temperature, with `loads` added.
 
     Without `swing` and `sounding` capacitors and coils are what they are at DC. `swing`: for a
-    run over time. `sounding`: the SOURCE of unit amplitude in a run over frequency.
+    run over time. `sounding`: the SOURCE of unit amplitude in a run over frequency. `near`:
+    volts of the nodes, in order, to begin the search for the operating point at.
     """
     names = {GROUND: "0"} | {node: f"n{i}" for i, node in enumerate(circuit.nodes, 1)}
     lines = ["* stage", f"vkey {KEY} 0 0.0"]
@@ -113,6 +115,10 @@ def deck(
             f" pwl(0.0 0.0 {swing.rise!r} {volts!r})")
         lines.append(f"vl{k} y{k} {names[load.b]} dc {volts!r}{climbs}")
     options = OPTIONS if swing is None else OVER_TIME
+    lines += [
+        f".nodeset v(n{i})={float(volts)!r}" for i, volts in enumerate(near, 1)
+        if math.isfinite(volts)
+    ]
     lines.append(".options " + options.format(celsius=circuit.celsius))
     lines.append(".end")
     return Deck(tuple(lines), names)

@@ -5,11 +5,13 @@ One ngspice lives in a process, behind one lock.
 
 from __future__ import annotations
 
+import itertools
 import logging
 import threading
 import warnings
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -20,6 +22,7 @@ from biaspredict.engine.moving import Start, swept, traced
 from biaspredict.engine.point import Case, by_structure, point
 from biaspredict.engine.simulator import Simulator
 from biaspredict.engine.solver import Floats, Solutions
+from biaspredict.engine.standing import beside, unsteady
 from biaspredict.engine.trial import must_be_trusted
 from biaspredict.engine.values import applied, sensible
 from biaspredict.errors import EngineMissing
@@ -119,9 +122,8 @@ class Ngspice:
     ) -> Solutions:
         """See `Solver.solve`. Raises EngineMissing; a row that does not verify is unsolved.
 
-        `start` is not used: ngspice begins where its last solution on this circuit stood.
-
-        Of a circuit with two states it may give either, and rarely the unstable point between.
+        A row with a `start` gets a deck of its own: that is slow. A point at which the circuit
+        cannot stay is left for the state that it falls into.
         """
         count, n = len(variations), len(circuit.nodes)
         spare = max((len(v.lifts) for v in variations), default=0)
@@ -136,13 +138,41 @@ class Ngspice:
                     variation = variations[row]
                     concrete = applied(circuit, variation, axes if draws[row] else (), draws[row])
                     if sensible(concrete, variation, circuit if sound else None):
-                        cases.append(Case(row, variation, concrete, circuit))
+                        near = () if start is None else tuple(start[row].tolist())
+                        cases.append(Case(row, variation, concrete, circuit, near))
                 for case, structure in by_structure(cases):
                     found = point(simulator, case, structure)
                     if found is not None:
                         volts[case.row, : len(found)] = found
                         solved[case.row] = True
+                rows = [case.row for case in cases if solved[case.row]]
+                some = [variations[row] for row in rows]
+                along = None if amounts is None else amounts[rows]
+                leaves = unsteady(circuit, some, axes, along, volts[rows])
+                left = set(itertools.compress(rows, leaves))
+                for case in (c for c in cases if c.row in left):
+                    found = self._left(simulator, case, axes, amounts, volts[case.row])
+                    solved[case.row] = found is not None
+                    volts[case.row] = np.nan
+                    if found is not None:
+                        volts[case.row, : len(found)] = found
         return Solutions(volts, solved)
+
+    def _left(
+        self, simulator: Simulator, case: Case, axes: Sequence[Axis], amounts: Floats | None,
+        volts: Floats,
+    ) -> list[float] | None:
+        """The point into which the circuit falls from `volts`, if it can be verified."""
+        along = None if amounts is None else amounts[[case.row]]
+        there = beside(case.circuit, case.variation, axes, along, volts)
+        if there is None:
+            return None
+        case = replace(case, near=tuple(there.tolist()))
+        found = point(simulator, case, case.structure())
+        if found is None:
+            return None
+        again = unsteady(case.circuit, [case.variation], axes, along, np.array([found]))
+        return None if again[0] else found
 
     def sweep(
         self, circuit: Circuit, variation: Variation, source: str, hertz: Sequence[float]

@@ -13,12 +13,16 @@ from biaspredict.model.circuit import Circuit, Device, Element, Variation
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """One row to solve: `concrete` is `circuit` with the row's values, `variation` the rest."""
+    """One row to solve: `concrete` is `circuit` with the row's values, `variation` the rest.
+
+    near: volts to begin at; such a row has a deck of its own.
+    """
 
     row: int
     variation: Variation
     concrete: Circuit
     circuit: Circuit
+    near: tuple[float, ...] = ()
 
     def structure(self) -> tuple[object, ...]:
         """What of the case is written into a deck; cases of equal structure share one."""
@@ -30,6 +34,7 @@ class Case:
             tuple(leads(variation)),
             tuple((load.a, load.b) for load in variation.loads),
             tuple((k, s) for k, s in shapes if s and s != shape(self.circuit.elements[k])),
+            self.near,
         )
 
 
@@ -87,7 +92,7 @@ def point(simulator: Simulator, case: Case, structure: tuple[object, ...]) -> li
 def _load(simulator: Simulator, case: Case, structure: tuple[object, ...]) -> _Loaded:
     circuit, variation = case.concrete, case.variation
     wired = rewired(circuit, variation)
-    text = deck(wired, variation.loads)
+    text = deck(wired, variation.loads, near=case.near)
     simulator.load(text)
     numbers = [handles(k, e, circuit.celsius) for k, e in enumerate(wired.elements)]
     nodes = [text.names[node].encode("ascii") for node in wired.nodes]

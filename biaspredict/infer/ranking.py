@@ -220,3 +220,9 @@ def _grouped(suspects: Sequence[Suspect], sound_fit: float) -> tuple[Suspect, ..
                 numbered[id(s)])
         for s in suspects
     )
+
+
+def best_row(ranking: Ranking, suspect: Suspect) -> int:
+    """The component that gives the suspect most of its weight."""
+    rows = np.array(suspect.rows)
+    return int(rows[np.argmax(ranking.weights[rows])])

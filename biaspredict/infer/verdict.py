@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -18,11 +18,12 @@ from biaspredict.infer.ledger import Ledger, ledger
 from biaspredict.infer.loading import Loading, loading
 from biaspredict.infer.pairs import with_pairs
 from biaspredict.infer.priors import Priors
-from biaspredict.infer.ranking import Ranking, Suspect, rank
+from biaspredict.infer.ranking import Ranking, best_row, rank
 from biaspredict.infer.signal_touches import signal_touches, worth_the_generator
 from biaspredict.infer.silent import brought_to_light
 from biaspredict.infer.splits import Split, label_of, splits
 from biaspredict.infer.staged import staged
+from biaspredict.infer.standing import sound_elsewhere, suspects_elsewhere
 from biaspredict.infer.tasks import LOGARITHMIC, probe_as_read, task_of
 from biaspredict.infer.touches import touches
 from biaspredict.infer.unknowns import Unknown, unknowns
@@ -87,6 +88,8 @@ class Verdict:
     the meter itself explains. charts: printed figures scaled to today, where they were read.
     unknowns: what the sheet leaves open, and what the readings say of it.
     worst: the reading that fits worst where nothing in the catalogue explains them all.
+    states: node volts of each other state in which the sound stage can stand, farthest first;
+    elsewhere: of a stage with one state, the same with a suspect's fault, by its place.
     """
 
     ranking: Ranking
@@ -103,6 +106,8 @@ class Verdict:
     loading: tuple[Loading, ...] = ()
     charts: tuple[ChartToday, ...] = ()
     unknowns: tuple[Unknown, ...] = ()
+    states: tuple[Mapping[str, float], ...] = ()
+    elsewhere: Mapping[int, tuple[Mapping[str, float], ...]] = field(default_factory=dict)
 
     @property
     def sound(self) -> bool:
@@ -151,13 +156,15 @@ def judge(
     testing = None
     if readings.entries and ranking.sound >= SOUND_ENOUGH and not (soon and further):
         testing = most_telling(explainer, untested, signals)
+    states = sound_elsewhere(predictor)
     return Verdict(
         ranking, further, ledger(stage, readings), compared(explainer, readings),
         untested, _afterwards(explainer, ranking), settled,
         _worst(explainer, ranking, readings), _leaks(explainer, ranking), testing,
         doubts, loading(explainer, readings),
         () if printed is None else chart_today(printed, explainer, readings),
-        unknowns(explainer, ranking),
+        unknowns(explainer, ranking), states,
+        {} if soon or states else suspects_elsewhere(explainer, ranking, WORTH_A_LINE),
     )
 
 
@@ -180,7 +187,7 @@ def _leaks(explainer: Explainer, ranking: Ranking) -> dict[int, Leak]:
         which = next((i for i, f in enumerate(suspect.faults) if f.across), None)
         if which is None or suspect.weight < WORTH_A_LINE:
             continue
-        row = _best_row(ranking, suspect)
+        row = best_row(ranking, suspect)
         latents = ranking.scores.latents[row]
         component = ranking.components[row]
         variation = component.variation(latents[explainer.width:])
@@ -229,7 +236,7 @@ def _afterwards(explainer: Explainer, ranking: Ranking) -> tuple[Afterwards, ...
     best = ranking.suspects[0] if ranking.suspects else None
     if best is None or not explainer.task.probes:
         return ()
-    row = _best_row(ranking, best)
+    row = best_row(ranking, best)
     scores = ranking.scores
     shifts = scores.latents.shape[1] - explainer.width
     latents = scores.latents[[row]].copy()
@@ -252,11 +259,6 @@ def _afterwards(explainer: Explainer, ranking: Ranking) -> tuple[Afterwards, ...
             limits = (math.exp(limits[0]), math.exp(limits[1]), math.exp(limits[2]))
         found.append(Afterwards(probe, *limits))
     return tuple(found)
-
-
-def _best_row(ranking: Ranking, suspect: Suspect) -> int:
-    rows = np.array(suspect.rows)
-    return int(rows[np.argmax(ranking.weights[rows])])
 
 
 def _worst(explainer: Explainer, ranking: Ranking, readings: Readings) -> Reading | None:

@@ -9,6 +9,7 @@ import numpy as np
 
 from biaspredict.engine.flatten import flatten
 from biaspredict.engine.solver import Floats, Solver
+from biaspredict.engine.standing import APART, Leaning, other_states
 from biaspredict.errors import Unsolved
 from biaspredict.model.circuit import SOUND, Axis
 from biaspredict.model.stage import GROUND, Stage
@@ -33,7 +34,8 @@ class Bias:
     """levels: node -> Level. inner: volts of every circuit node, those inside parts included.
 
     draws: (D, n) volts of sound specimens in the order of `order`; draws that did not solve
-    are left out and counted in `failed`.
+    are left out and counted in `failed`. others: the stage as written can stand in further
+    states; the volts of each, where they are others.
     """
 
     stage: Stage
@@ -42,6 +44,7 @@ class Bias:
     order: tuple[str, ...]
     draws: Floats
     failed: int
+    others: tuple[Mapping[str, float], ...] = ()
 
     def volts(self) -> dict[str, float]:
         """Predicted volts by node, ground included."""
@@ -74,6 +77,11 @@ def predict_bias(
             "this stage has no operating point that could be verified",
             remedy="Run `biaspredict proof` on it: a missed joint or a slipped decimal is likely.",
         )
+    others = other_states(drawer, circuit, [SOUND], nominal.volts)[0]
+    if others:
+        drawer = Leaning(drawer, circuit, nominal.volts[0])
+        again = referee.solve(circuit, [SOUND] * len(others), start=np.array(others))
+        others = list(again.volts[again.solved])
     around = tuple(axes(stage) if spread is None else spread)
     amounts = specimens(around, draws, seed)
     found = drawer.solve(circuit, [SOUND] * draws, around, amounts)
@@ -91,7 +99,14 @@ def predict_bias(
         if node in stage.nodes
     }
     inner = {GROUND: 0.0} | {node: float(volts[i]) for i, node in enumerate(circuit.nodes)}
-    return Bias(stage, levels, inner, circuit.nodes, good, draws - len(good))
+    states = tuple(
+        {
+            node: float(there[i]) for i, node in enumerate(circuit.nodes)
+            if node in stage.nodes and abs(there[i] - volts[i]) > APART
+        }
+        for there in others
+    )
+    return Bias(stage, levels, inner, circuit.nodes, good, draws - len(good), states)
 
 
 def specimens(around: Sequence[Axis], draws: int, seed: int = SEED) -> Floats:

@@ -11,7 +11,7 @@ from biaspredict.infer.verdict import WORTH_A_LINE, Verdict
 from biaspredict.model.readings import Quantity, Readings
 from biaspredict.model.stage import Stage
 from biaspredict.predict.meters import top_ohms
-from biaspredict.report import asides, words
+from biaspredict.report import asides, standing, words
 from biaspredict.report.measuring import reach
 
 SHOWN_GROUPS = 3
@@ -34,6 +34,7 @@ def page(stage: Stage, readings: Readings, verdict: Verdict, *, everything: bool
         asides.doubts(verdict.doubts), asides.meters(verdict.loading),
         asides.charts(verdict.charts),
     ))
+    blocks.append("\n".join(standing.of_the_sound(verdict.states)))
     blocks.append("\n".join(_answer(verdict, everything)))
     blocks.append("\n".join(asides.unknowns(verdict.unknowns)))
     blocks.append("\n".join(_next(verdict)))
@@ -106,6 +107,8 @@ def _answer(verdict: Verdict, everything: bool) -> Iterator[str]:
         for index, suspect in members[:8]:
             share, text = _line(verdict, index, suspect)
             yield words.wrapped(text, f"{share:>11}  ", " " * 15)
+            elsewhere = verdict.elsewhere.get(index, ())
+            yield from standing.of_a_suspect(suspect.words, elsewhere)
         if len(members) > 8:
             rest = sum(s.weight for _, s in members[8:])
             yield f"  and {len(members) - 8} fainter ones, {words.percent(rest)} together"

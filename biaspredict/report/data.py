@@ -62,6 +62,7 @@ def bias_record(bias: Bias) -> Record:
     return head("bias", stage) | {
         "nodes": {node: level_record(level) for node, level in bias.levels.items()},
         "names": {name: node for name, node in stage.names.items() if node in bias.levels},
+        "other_states": [dict(state) for state in bias.others],
     }
 
 
@@ -157,7 +158,11 @@ def suspect_records(stage: Stage, verdict: Verdict, faint: float = 1e-6) -> Reco
     shown = [s for s in ranking.suspects if s.weight >= faint]
     return head("suspect", stage) | {
         "sound": ranking.sound,
-        "suspects": [suspect_record(s) for s in shown],
+        "suspects": [
+            suspect_record(s) | {"other_states": [dict(v) for v in verdict.elsewhere.get(k, ())]}
+            for k, s in enumerate(ranking.suspects) if s.weight >= faint
+        ],
+        "other_states": [dict(state) for state in verdict.states],
         "faint": max(0.0, 1.0 - ranking.sound - math.fsum(s.weight for s in shown)),
         "explained": ranking.explained,
         "settled": list(verdict.settled),
