@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from biaspredict.engine.elimination import Form, alike
-from biaspredict.engine.laws import Group
+from biaspredict.engine.laws import Bipolars, Group, Junctions
 from biaspredict.engine.network import Network
 from biaspredict.engine.partials import PLAIN, partial, per_kelvin
 from biaspredict.engine.plan import TEMPERATURE, Ints, Lot, Plan, lot, plan_of
@@ -26,11 +26,14 @@ Probes = Sequence[tuple[int, int]] | NDArray[np.int64]
 class Linear:
     """slopes: (B, K, P) volts between a probe's points per axis amount; source_ohms: (B, K)
     resistance seen between them; rises: (B, K, M) volts towards each variation nearby. Rows of
-    NaN where the volts were."""
+    NaN where the volts were. base_amps: (B, K, 2) what bases and junctions take from either
+    point; firm: (B, K, 2) siemens of what is linear there."""
 
     slopes: Floats
     source_ohms: Floats
     rises: Floats
+    base_amps: Floats
+    firm: Floats
 
 
 def linearise(
@@ -57,6 +60,7 @@ def linearise(
     slopes = np.empty((many, count, len(axes)))
     ohms = np.full((many, count), np.nan)
     rises = np.full((many, count, len(nearby)), np.nan)
+    base_amps, firm = np.full((2, many, count, 2), np.nan)
     most = max((len(v.lifts) for v in variations), default=0)
     good = np.isfinite(volts[:, : plan.size]).all(axis=1)
     slopes[~good] = np.nan
@@ -77,6 +81,9 @@ def linearise(
         columns = np.arange(len(which))[:, None]
         plus, minus = pairs[which, :, 0] + 1, pairs[which, :, 1] + 1
         reach = np.arange(count)[None, :]
+        ends = pairs[which] + 1, columns[..., None]
+        base_amps[which] = _into_bases(network, nodes)[ends]
+        firm[which] = network.form.diagonal(network.base)[ends]
         ohms[which] = influence[plus, reach, columns] - influence[minus, reach, columns]
         slopes[which] = along(plan, made, network, nodes, influence, axes).transpose(2, 1, 0)
         for m, others in enumerate(nearby):
@@ -89,7 +96,23 @@ def linearise(
                 change = close.balance(nodes[:, moved])[0] - leaving[:, moved]
                 near = influence[:, :, moved]
                 rises[which[moved], :, m] = -np.einsum("nkb,nb->bk", near, change)
-    return Linear(slopes, ohms, rises)
+    return Linear(slopes, ohms, rises, base_amps, firm)
+
+
+def _into_bases(network: Network, nodes: Floats) -> Floats:
+    """(N, B) amperes that bases and junctions take from each node; 0 for ground."""
+    found = np.zeros_like(nodes)
+    columns = np.arange(nodes.shape[1])
+    for group in network.curves:
+        if isinstance(group, Bipolars):
+            flows = group.flows(group.volts(nodes), False)[0]
+            np.add.at(found, (group.legs[1], columns), flows[1])
+        elif isinstance(group, Junctions):
+            flow = group.flows(group.volts(nodes), False)[0][0]
+            np.add.at(found, (group.legs[0], columns), flow)
+            np.subtract.at(found, (group.legs[1], columns), flow)
+    found[0] = 0.0
+    return found
 
 
 def at_nodes(made: Lot, plan: Plan, volts: Floats) -> Floats:

@@ -290,6 +290,19 @@ def floating(stage: Stage) -> frozenset[str]:
     return frozenset(node for nodes in islands if GROUND not in nodes for node in nodes)
 
 
+@lru_cache(maxsize=32)
+def direct_coupled(stage: Stage) -> Mapping[str, int]:
+    """How many transistors every node is joined with by DC, not by way of ground or a rail."""
+    import networkx
+
+    net = network(stage)
+    found = dict.fromkeys(net.legs, 0)
+    for together in networkx.connected_components(net.along(DC, without_nodes=net.held)):
+        count = len({b.ref for b in together if isinstance(b, Branch) and b.way is Way.CONTROL})
+        found.update((v, count) for v in together if isinstance(v, str))
+    return found
+
+
 def dc_paths(stage: Stage, node: str) -> tuple[Chain, ...]:
     """Where the DC of a node comes from: the path of fewest parts to each feed that it reaches.
 

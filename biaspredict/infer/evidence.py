@@ -10,17 +10,20 @@ Learning, 2006, section 4.4). With linear f this is exact.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from biaspredict.engine.solver import Floats
+from biaspredict.graph.network import direct_coupled
 from biaspredict.infer.components import Component, Scores, Task
-from biaspredict.model.circuit import Variation
+from biaspredict.model.circuit import SOUND, Variation
 from biaspredict.model.readings import Quantity
+from biaspredict.model.stage import GROUND
 from biaspredict.predict.look import Observed
-from biaspredict.predict.meters import MODEL_FRACTION, MODEL_VOLTS
+from biaspredict.predict.meters import MODEL_FRACTION, MODEL_MOVED, MODEL_VOLTS, MOST_JOINED
 from biaspredict.predict.observe import Predictor, Probe
 
 STEP = 0.01  # shift of the severity latent for its slope
@@ -33,6 +36,7 @@ HOPELESS = 40.0  # nats below the best at which a component is left after its fi
 CONTENDERS = 300  # components that are refined at most
 CHUNK = 800  # components of one first look, which bounds the memory
 AT_ONCE = 4e6  # slopes of what is foreseen, likewise
+ABOUT_SOUND = (Quantity.VOLTS, Quantity.DROP)  # whose model errors grow away from the sound value
 
 
 class Explainer:
@@ -42,6 +46,7 @@ class Explainer:
         self.predictor = predictor
         self.task = task
         self.width = len(predictor.axes)
+        self._sound: dict[Probe, float] = {}
 
     def score(
         self, components: Sequence[Component], keep: int = 0, *, start: Floats | None = None
@@ -275,9 +280,22 @@ class Explainer:
     def model_noise(self, values: Floats, probes: Sequence[Probe]) -> Floats:
         """Variances (B, K) of the model's own error at predicted values, 0 where unsolved."""
         noise = np.empty_like(values)
-        for k, probe in enumerate(probes):
-            noise[:, k] = np.nan_to_num(model_variance(values[:, k], probe.quantity))
+        joined = direct_coupled(self.predictor.stage)
+        for k, (probe, sound) in enumerate(zip(probes, self._when_sound(probes), strict=True)):
+            count = max(joined.get(probe.node, 0), joined.get(probe.minus or GROUND, 0))
+            variance = model_variance(values[:, k], probe.quantity, sound, count)
+            noise[:, k] = np.nan_to_num(variance)
         return noise
+
+    def _when_sound(self, probes: Sequence[Probe]) -> list[float]:
+        """What the sound stage shows at the middle of its spread; NaN where not wanted."""
+        asked = [p for p in dict.fromkeys(probes) if p.quantity in ABOUT_SOUND]
+        fresh = [p for p in asked if p not in self._sound]
+        if fresh:
+            amounts = self.amounts(np.zeros((1, self.width)))
+            shown = self.predictor.observe([SOUND], amounts, fresh).values[0]
+            self._sound.update(zip(fresh, shown.tolist(), strict=True))
+        return [self._sound.get(probe, math.nan) for probe in probes]
 
     def amounts(self, latents: Floats) -> Floats:
         """Axis amounts (B, P) of a specimen with these latents."""
@@ -347,8 +365,17 @@ def _cells_beside(components: Sequence[Component]) -> dict[int, tuple[int, int]]
     return found
 
 
-def model_variance(values: Floats, quantity: Quantity) -> Floats:
-    """Variance of the model's own error at predicted values; all but volts are logarithms."""
-    if quantity not in (Quantity.VOLTS, Quantity.DROP):
+def model_variance(
+    values: Floats, quantity: Quantity, sound: float = math.nan, transistors: int = 0
+) -> Floats:
+    """Variance of the model's own error at predicted values; all but volts are logarithms.
+
+    sound: what the sound stage shows there; transistors: how many are direct coupled there.
+    """
+    if quantity not in ABOUT_SOUND:
         return np.full_like(values, 0.02**2)
-    return np.asarray(MODEL_VOLTS**2 + (MODEL_FRACTION * values) ** 2)
+    variance = MODEL_VOLTS**2 + (MODEL_FRACTION * values) ** 2
+    if math.isfinite(sound):
+        share = MODEL_MOVED * min(transistors, MOST_JOINED)
+        variance += (share * (values - sound)) ** 2
+    return np.asarray(variance)

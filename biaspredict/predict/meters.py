@@ -38,6 +38,10 @@ SIGNALS = frozenset({Quantity.GAIN, Quantity.LEVEL, Quantity.RIPPLE})
 # junctions and by a few tenths of a percent elsewhere: see tests/proving.
 MODEL_VOLTS = 0.012
 MODEL_FRACTION = 0.005
+# A fault moves a node to where device data were not taken. The error then grows by a share of the
+# move, for each transistor direct coupled there: see `python -m tests.proving.modelling --faulted`.
+MODEL_MOVED = 0.008
+MOST_JOINED = 5
 
 
 def display_step(value: float) -> float:

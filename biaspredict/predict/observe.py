@@ -16,6 +16,7 @@ from biaspredict.model.circuit import OPEN, SOUND, Axis, Circuit, Device, Load, 
 from biaspredict.model.readings import Quantity, Reading
 from biaspredict.model.stage import GROUND, Meter, Stage
 from biaspredict.predict.faint import left_open
+from biaspredict.predict.loaded import beyond_linear
 from biaspredict.predict.look import Look, Observed, done_to
 from biaspredict.predict.meters import EVEN, ohms_shown, put_across
 from biaspredict.predict.overdrive import Bulk
@@ -23,11 +24,6 @@ from biaspredict.predict.points import Ints, between, points_of
 from biaspredict.predict.signal_probe import Ask, Signal, SignalStage
 from biaspredict.predict.spread import axes, cold, with_power_off
 
-# Above this share of loading a junction may change its state under the meter, and the linear
-# correction gives way to a solve with the meter connected.
-LINEAR_LOADING = 0.01
-ROUGHLY = 0.4  # share of a meter's linear effect that may be wrong where it is heavy
-LINEAR_VOLTS = 0.005  # and only where the meter moves the point by more
 # A leak of an electrolytic at its working volts may be none at an ohmmeter's tenth of a volt
 # (common practice, no source); below this it is a short, which any meter sees.
 LEAK_LEAST = 1e3
@@ -249,10 +245,10 @@ class Predictor:
         look.doubt[place] += self.bulk.volts(volts, some[0])[:, None]
         look.values[place] = open_volts * (1.0 - share)
         look.put(place, linear, (1.0 - share)[:, :, None])
-        moved = np.abs(open_volts * share)
-        heavy = (share > LINEAR_LOADING) & (moved > LINEAR_VOLTS) & ~again[good]
+        heavy, doubt = beyond_linear(linear, open_volts, ohms)
+        heavy &= ~again[good]
         if solved is not None:
-            look.doubt[place] += np.where(heavy, ROUGHLY * moved, 0.0)
+            look.doubt[place] += np.where(heavy, doubt, 0.0)
             return
         at_row, which = np.nonzero(heavy)
         if at_row.size:

@@ -13,8 +13,10 @@ from biaspredict.infer.faults import catalogue
 from biaspredict.infer.priors import standard_priors
 from biaspredict.infer.ranking import components_of, rank
 from biaspredict.infer.tasks import task_of
+from biaspredict.model.circuit import SOUND
 from biaspredict.model.readings import Quantity
-from biaspredict.predict.observe import Predictor
+from biaspredict.predict.meters import MODEL_FRACTION, MODEL_MOVED, MODEL_VOLTS
+from biaspredict.predict.observe import Predictor, Probe
 
 from .stages import DIVIDER, LINEAR, readings, stage
 
@@ -48,9 +50,7 @@ def test_evidence_of_a_transistor_stage_agrees_with_sampling() -> None:
         [NO_FAULT.variation(())] * len(latents), latents * predictor.sigmas,
         explainer.task.probes,
     )
-    noise = explainer.task.sigmas**2 + np.stack(
-        [model_variance(seen.values[:, k], Quantity.VOLTS) for k in range(3)], axis=1
-    )
+    noise = explainer.task.sigmas**2 + explainer.model_noise(seen.values, explainer.task.probes)
     each = stats.norm(seen.values, np.sqrt(noise)).logpdf(explainer.task.values).sum(1)
     assert seen.solved.all()
     sampled = np.logaddexp.reduce(each) - np.log(len(each))
@@ -106,3 +106,16 @@ def test_where_a_joint_was_touched_shows_only_where_its_lead_is_read() -> None:
             for touched in (False, True)
         )
         assert (here == lead).all() == alike
+
+
+def test_the_model_s_error_grows_with_the_move_and_with_what_is_direct_coupled() -> None:
+    """A share of the move for each transistor; none where none is, and none at the sound volts."""
+    explainer = _explainer(DIVIDER, "B+ 20")
+    probes = [Probe(node, name=node) for node in ("Q1.collector", "B+")]
+    sound = explainer.predictor.observe(
+        [SOUND], np.zeros((1, explainer.width)), probes
+    ).values
+    near, far = explainer.model_noise(np.vstack([sound, sound + 3.0]), probes)
+    plain = MODEL_VOLTS**2 + (MODEL_FRACTION * (sound[0] + 3.0)) ** 2
+    assert near == pytest.approx(MODEL_VOLTS**2 + (MODEL_FRACTION * sound[0]) ** 2)
+    assert far == pytest.approx(plain + np.array([(3.0 * MODEL_MOVED) ** 2, 0.0]))

@@ -8,7 +8,7 @@ from biaspredict.infer.tasks import task_of
 from biaspredict.model.circuit import SOUND as AS_DRAWN
 from biaspredict.pipeline import ranker
 from biaspredict.predict.observe import Predictor
-from tests.kinds.bench import LINE, judged, readings_of, stage_of
+from tests.kinds.bench import LINE, first, judged, readings_of, stage_of
 
 HUNDRED = 'stage "100 V"\nrail B+ 100 V\nB+ -- R1 10K -- A -- R2 10K -- ground\n'
 THIRTY = 'stage "30 V"\nrail B+ 30 V\nB+ -- R1 25K -- A -- R2 5K -- ground\n'
@@ -105,3 +105,26 @@ Q1.emitter 2.10
     # a band of its own each: the collector's is wide, the emitter's is not a flat 10 %
     widths = {name: (row.high - row.low) / row.means for name, row in rows.items()}
     assert widths["Q1.collector"] > 1.5 * widths["Q1.emitter"]
+
+
+def test_a_meter_that_turns_the_transistor_off_does_not_hide_the_fault() -> None:
+    """The emitter capacitor is short; 20 kohm on the base takes it from 0.6 to 0.25 V."""
+    stage = """stage "fed by megohms"
+rail B+ 30 V 5%
+assume resistors 10%
+Q1 npn silicon gain 150..450
+Q1.emitter -- R1 15K -- ground
+B+ -- R2 120K -- Q1.collector
+B+ -- R3 2.2M -- Q1.base
+Q1.base -- R4 330K -- ground
+ground -- C2+ 25 MFD 6V -- Q1.emitter
+"""
+    found = judged(stage, """meter 20 kohm/V 2.5% of range
+rail B+ 28.2 range 30 V
+Q1.collector 0.36 range 1 V
+Q1.base 0.23 range 1 V
+Q1.emitter 0 range 0.3 V
+""")
+    group = {s.faults[0].key for s in found.ranking.suspects if s.group == 1}
+    assert {("C2", "short"), ("R1", "short")} <= group
+    assert first(found) == ("C2", "short")

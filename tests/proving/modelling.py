@@ -4,11 +4,14 @@ The tool computes with ideal junctions, one gain and one Early voltage, all at o
 Here the same stage is solved twice by the truth's own route: with such devices, and with rich ones
 that agree with them in gain, V_BE and leakage at the rated current but have terminal ohms, falling
 gain, soft diodes and their own heat. What differs is the model's error, not a spread of parts.
+With `--faulted` each is solved once more with a drawn fault: how much further the two part, by how
+far the fault moves the node.
 """
 
 from __future__ import annotations
 
 import math
+import sys
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -19,6 +22,8 @@ from biaspredict.model.stage import GROUND, Stage
 
 from . import adapter, devices
 from .draws import Draws
+from .faults import apply
+from .lots import single
 from .specimen import Specimen
 from .spice import Runner
 from .study import drawn_circuits
@@ -26,6 +31,8 @@ from .truth import draw_specimen, solve
 
 SPECIMENS = 40
 COOL = 25.0
+FAULTED = 60
+FAR = 0.3  # volts
 SHARE = 0.003  # of the volts, beside the fixed part
 
 
@@ -94,5 +101,54 @@ def report(names: Sequence[str] = ()) -> str:
     return "\n".join(lines)
 
 
+def parted(runner: Runner, stage: Stage, seed: int) -> tuple[np.ndarray, np.ndarray]:
+    """Volts (M,) by which a fault moves a node of the simple stage, and volts (M,) by which the
+    rich stage is off there beyond what it was off without the fault."""
+    middle = draw_specimen(stage, None)
+    draw, choose = Draws(np.random.default_rng(seed)), Draws(np.random.default_rng(seed + 1))
+    nodes = [n for n in stage.nodes if n != GROUND]
+    usual = next(iter(solve(runner, [simple(middle)])))
+    if usual is None:
+        return np.empty(0), np.empty(0)
+    moved, off = [], []
+    for _ in range(FAULTED):
+        fault = single(stage, usual.volts, choose)[0]
+        both = [simple(middle), rich(middle, draw)]
+        solved = solve(runner, [*both, *(apply(s, fault) for s in both)])
+        if any(s is None for s in solved):
+            continue
+        rows = np.array([[s.volts[n] for n in nodes] for s in solved if s is not None])
+        moved.append(np.abs(rows[2] - rows[0]))
+        off.append(np.abs((rows[3] - rows[2]) - (rows[1] - rows[0])))
+    return np.concatenate(moved), np.concatenate(off)
+
+
+def report_faulted(names: Sequence[str] = ()) -> str:
+    """A line a circuit: of nodes moved by more than FAR, the error as a share of the move."""
+    lines = [
+        f"{FAULTED} single faults a circuit; nodes moved by more than {FAR} V:",
+        f"  {'further error over the move':<30}{'nodes':>8}{'median':>9}{'68 %':>9}{'90 %':>9}",
+    ]
+    every: list[np.ndarray] = []
+    with Runner() as runner:
+        for path in drawn_circuits():
+            stage = adapter.load(path)
+            if not stage.rails or (names and path.stem not in names):
+                continue
+            moved, off = parted(runner, stage, 1)
+            far = (moved > FAR) & np.isfinite(off)
+            share = off[far] / moved[far]
+            every.append(share)
+            lines.append(_line_of_shares(path.stem, share))
+    return "\n".join((*lines, _line_of_shares("all", np.concatenate(every))))
+
+
+def _line_of_shares(name: str, share: np.ndarray) -> str:
+    if not share.size:
+        return f"  {name:<30}{0:8}"
+    figures = "".join(f"{np.percentile(share, point):9.2%}" for point in (50, 68, 90))
+    return f"  {name:<30}{share.size:8}{figures}"
+
+
 if __name__ == "__main__":
-    print(report())
+    print(report_faulted() if "--faulted" in sys.argv[1:] else report())
