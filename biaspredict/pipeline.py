@@ -227,7 +227,7 @@ def suspect(
     """Rank what explains the readings. Raises Unsolved where even the sound stage does not solve.
 
     others: the other channel's readings, taken as evidence where they are a sound channel's.
-    soon: further readings only as far as the next one needs.
+    soon: without what the next reading does not need.
     A transistor of unknown type that reads as the other material is taken as that.
     Of a stage that holds both channels, each pair of parts is taken to be alike.
     """

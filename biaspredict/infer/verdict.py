@@ -22,7 +22,6 @@ from biaspredict.infer.ranking import Ranking, best_row, rank
 from biaspredict.infer.signal_touches import signal_touches, worth_the_generator
 from biaspredict.infer.silent import brought_to_light
 from biaspredict.infer.splits import Split, label_of, splits
-from biaspredict.infer.staged import staged
 from biaspredict.infer.standing import sound_elsewhere, suspects_elsewhere
 from biaspredict.infer.tasks import LOGARITHMIC, probe_as_read, task_of
 from biaspredict.infer.touches import touches
@@ -124,7 +123,7 @@ def judge(
     expected: sound node volts, for the choice of meter ranges and refusals.
     explainer: one that knows more of this specimen than its tolerances. printed: predicts the
     stage under the conditions of its charts. doubts: found before, with the readings that are
-    not among these any more. soon: further readings only as far as the next one needs.
+    not among these any more. soon: without what the next reading does not need.
     """
     stage = predictor.stage
     known = renewed(catalogue(stage, priors), readings.fresh)
@@ -151,7 +150,7 @@ def judge(
             open_to = (*open_to, *worth_the_generator(signals, outputs))
         else:
             open_to = (*open_to, *signals)
-        further = (staged if soon else splits)(explainer, ranking, open_to)
+        further = splits(explainer, ranking, open_to)
     untested = tuple(f for f in silent if f not in shown)
     testing = None
     if readings.entries and ranking.sound >= SOUND_ENOUGH and not (soon and further):

@@ -73,3 +73,11 @@ def test_the_leak_is_found_among_what_gives_the_same_volts() -> None:
     alike = {s.faults[0].key for s in verdict.ranking.suspects if s.group == 1}
     assert ("R7", "drift up") in alike  # why one more reading is worth its while
     assert verdict.splits
+
+
+def test_every_command_advises_the_same_next_touch() -> None:
+    """`draw` and `bench` ask for less than `suspect`, not for something else."""
+    stage = load(ROOT / "demo" / "preamp.stage")
+    readings = load_readings(ROOT / "demo" / "preamp.readings", stage)
+    soon, whole = suspect(stage, readings, soon=True), suspect(stage, readings)
+    assert soon.splits[0].touch == whole.splits[0].touch

@@ -13,8 +13,7 @@ from biaspredict.infer.drill.specimen import Shown, Specimen
 from biaspredict.infer.evidence import Explainer
 from biaspredict.infer.faults import Fault
 from biaspredict.infer.ranking import Ranking, rank
-from biaspredict.infer.splits import SOUND_LABEL, Label, label_of
-from biaspredict.infer.staged import staged
+from biaspredict.infer.splits import SOUND_LABEL, Label, label_of, splits
 from biaspredict.infer.tasks import LOGARITHMIC
 from biaspredict.infer.touches import touches
 from biaspredict.infer.verdict import SURE
@@ -81,7 +80,7 @@ def cheapest(specimen: Specimen, faults: Sequence[Fault]) -> Path:
         names = [part for s in ranking.suspects if s.weight > SUSPECTED for part in s.parts]
         probes = [t.asked.probe for t in taken]
         open_to = touches(stage, specimen.meter, probes, names)
-        found = staged(_explainer(specimen, taken), ranking, open_to)
+        found = splits(_explainer(specimen, taken), ranking, open_to)
         if not found:
             break
         asked = from_touch(found[0].touch)
