@@ -66,7 +66,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         code: int = args.run(args)
         sys.stdout.flush()
     except BiaspredictError as problem:
-        print(problem, file=sys.stderr)
+        from biaspredict.said import said
+
+        print(said(problem), file=sys.stderr)
         return common.UNUSABLE
     except BrokenPipeError:
         # the reader of a pipe has gone: say nothing more, and keep Python from trying at exit

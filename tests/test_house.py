@@ -30,6 +30,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("engine", "graph", "notation"),
     ("model",),
     ("workers",),
+    ("said",),
     ("errors", "findings"),
     ("span", "quantities", "series", "tolerance", "numerals", "units"),
 )

@@ -12,9 +12,9 @@ LONGEST = 3600.0  # seconds that a person may say to hold the leads down
 def add(subparsers: Subparsers) -> None:
     parser = command(
         subparsers, "ohms", run, "predict the ohms at every node with the power off",
-        "Ohms from every node to ground with the power off, both ways round, as the meter at\n"
-        "hand shows them: junctions included, capacitors still charging, the printed\n"
-        "resistance chart beside it.",
+        "Ohms from every node to ground with the power off, both ways round, as the\n"
+        "meter at hand shows them: junctions included, capacitors still charging, the\n"
+        "printed resistance chart beside it.",
     )
     parser.add_argument("--at", metavar="PLACE", action="append", default=[],
                         help='only there, like Q1.base, "Q1.base to Q1.emitter" or "across R3"; '

@@ -7,8 +7,9 @@ import argparse
 from biaspredict.commands.common import FOUND, NOTHING, Subparsers
 
 EPILOG = """\
-Files are stages, each followed by its readings where there are any: first those from before the
-work, then those from after it. A bench log may stand anywhere and holds for every stage.
+Files are stages, each followed by its readings where there are any: first
+those from before the work, then those from after it. A bench log may stand
+anywhere and holds for every stage.
 
   biaspredict sheet preamp.stage
   biaspredict sheet preamp.stage before.readings after.readings -o preamp.pdf

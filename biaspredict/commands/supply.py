@@ -9,9 +9,9 @@ from biaspredict.commands.common import FOUND, NOTHING, Subparsers, command
 
 def add(subparsers: Subparsers) -> None:
     command(subparsers, "supply", run, "run a mains supply: volts, ripple, peak currents",
-            "DC, ripple, rectifier and switch-on currents and working volts behind a winding\n"
-            "with rectifiers and reservoirs, and what a failed rectifier or a dried reservoir\n"
-            "makes of them. The winding is written by its open-circuit volts.")
+            "DC, ripple, rectifier and switch-on currents and working volts behind a\n"
+            "winding with rectifiers and reservoirs, and what a failed rectifier or a dried\n"
+            "reservoir makes of them. The winding is written by its open-circuit volts.")
 
 
 def run(args: argparse.Namespace) -> int:

@@ -1,0 +1,34 @@
+"""What stops the work, told in the width of a terminal."""
+
+from __future__ import annotations
+
+import textwrap
+
+from biaspredict.errors import BiaspredictError, Mistakes
+
+WIDTH = 79
+HELD = "\0"  # for a blank at which no line is broken
+
+
+def said(problem: BiaspredictError) -> str:
+    """As `str(problem)`, long sentences broken; lines of a file and marks under them are not."""
+    if isinstance(problem, Mistakes):
+        return "\n".join(said(mistake) for mistake in problem.mistakes)
+    place = problem.place
+    where = "" if place is None else place.place().replace(" ", HELD) + ": "
+    lines = [line.replace(HELD, " ") for line in _wrapped(where + problem.fact)]
+    if place is not None and place.text:
+        lines.append(place.caret())
+    return "\n".join([*lines, *_wrapped(problem.remedy, "  ")])
+
+
+def _wrapped(text: str, indent: str = "") -> list[str]:
+    found = []
+    for line in text.splitlines():
+        bare = line.lstrip()
+        first = indent + line[: len(line) - len(bare)]
+        found += textwrap.wrap(
+            bare, WIDTH, initial_indent=first, subsequent_indent=f"{first}  ",
+            break_long_words=False, break_on_hyphens=False,
+        )
+    return found
