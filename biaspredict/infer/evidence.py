@@ -27,6 +27,7 @@ from biaspredict.predict.meters import MODEL_FRACTION, MODEL_MOVED, MODEL_VOLTS,
 from biaspredict.predict.observe import Predictor, Probe
 
 STEP = 0.01  # shift of the severity latent for its slope
+ROUGHER = 1.01  # variance beyond the noise, as a factor, from which a first look is not built on
 CELL = 0.7  # standard deviation of a cell over the distance between cells: neighbours overlap
 MOST_STEPS = 8
 LONGEST = 3.0  # standard deviations that any latent moves in one step
@@ -150,7 +151,7 @@ class Explainer:
         found.latents[:] = 0.0
         # where the first look was rough, look again at the middle before stepping anywhere
         miss = self.task.values - found.values[rows]
-        exact = found.noise[rows] <= self._noise(found.values[rows]) * (1 + 1e-9)
+        exact = found.noise[rows] <= self._noise(found.values[rows]) * ROUGHER
         cost[rows] = np.where(exact.all(axis=1), _misses(miss, found.noise[rows]), np.inf)
         aims[rows[~exact.all(axis=1)]] = 0.0
         for _ in range(MOST_STEPS):

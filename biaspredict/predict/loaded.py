@@ -14,7 +14,15 @@ LINEAR_LOADING = 0.01
 LINEAR_VOLTS = 0.005  # as long as the meter moves the point by more;
 # and where the meter takes this share of what keeps a base or a junction conducting.
 ROBBED = 0.4
+# What leaks where all is sound, by silicon cut off, board and sockets, that nobody wrote down
+# (common practice, no source): amperes into any point.
+STRAY_AMPS = 5e-9
 ROUGHLY = 0.4  # share of the linear effect that may be wrong; of all volts where robbed
+
+
+def stray(linear: Linear, ohms: Floats) -> Floats:
+    """(B, K) standard deviation in volts by stray leakage, with the meter of `ohms` connected."""
+    return np.asarray(STRAY_AMPS * linear.source_ohms * ohms / (linear.source_ohms + ohms))
 
 
 def beyond_linear(

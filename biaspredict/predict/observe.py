@@ -16,7 +16,7 @@ from biaspredict.model.circuit import OPEN, SOUND, Axis, Circuit, Device, Load, 
 from biaspredict.model.readings import Quantity, Reading
 from biaspredict.model.stage import GROUND, Meter, Stage
 from biaspredict.predict.faint import left_open
-from biaspredict.predict.loaded import beyond_linear
+from biaspredict.predict.loaded import beyond_linear, stray
 from biaspredict.predict.look import Look, Observed, done_to
 from biaspredict.predict.meters import EVEN, ohms_shown, put_across
 from biaspredict.predict.overdrive import Bulk
@@ -245,6 +245,7 @@ class Predictor:
         look.doubt[place] += self.bulk.volts(volts, some[0])[:, None]
         look.values[place] = open_volts * (1.0 - share)
         look.put(place, linear, (1.0 - share)[:, :, None])
+        look.doubt[place] = np.hypot(look.doubt[place], stray(linear, ohms))
         heavy, doubt = beyond_linear(linear, open_volts, ohms)
         heavy &= ~again[good]
         if solved is not None:

@@ -50,7 +50,7 @@ def test_a_digital_meter_leaves_it_on() -> None:
     exact, rough, doubt = _both(_stage(), DIGITAL)
     assert 0.55 < exact < 0.7
     assert rough == pytest.approx(exact, abs=1e-3)
-    assert doubt == 0.0
+    assert doubt < 1e-4
 
 
 def test_what_the_feed_gives_up_is_not_the_base_s_loss() -> None:
@@ -58,3 +58,12 @@ def test_what_the_feed_gives_up_is_not_the_base_s_loss() -> None:
     exact, rough, doubt = _both(_stage(stiff=True), 200e3)
     assert rough == pytest.approx(exact, rel=0.03)
     assert abs(rough - exact) < 2 * doubt < 0.2 * exact
+
+
+def test_what_leaks_unwritten_counts_where_ohms_are_high() -> None:
+    """5 nA through what the meter and the stage leave: 10 Mohm beside 11 Mohm make 26 mV."""
+    text = 'stage "high"\nrail SUPPLY 30 V 5%\nSUPPLY -- R1 22M -- HALF -- R2 22M -- ground\n'
+    predictor = Predictor(read_stage(text), Batch())
+    probes = [Probe("HALF", ohms=DIGITAL, name="HALF"), Probe("SUPPLY", ohms=DIGITAL, name="SUPPLY")]
+    seen = predictor.observe([SOUND], np.zeros((1, len(predictor.axes))), probes)
+    assert seen.doubt[0] == pytest.approx([5e-9 / (1 / 11e6 + 1 / 10e6), 0.0], abs=1e-6)
