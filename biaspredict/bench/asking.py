@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from biaspredict.infer.progress import BEFORE_POWER, owed
 from biaspredict.infer.splits import Split
-from biaspredict.infer.touches import DISCHARGE, ONE_HAND
+from biaspredict.infer.touches import DISCHARGE, FIRST_POWER, ONE_HAND
 from biaspredict.infer.verdict import Verdict
 from biaspredict.model.log import Verb
 from biaspredict.model.readings import Quantity, Readings
@@ -18,10 +18,6 @@ from biaspredict.quantities import Unit, engineering
 
 LEFT_OUT = "left out"
 SAFE_OHMS = 50.0  # below this a rail is not switched on (common practice, no source)
-FIRST_POWER = (
-    "Power on through a lamp or a variable transformer, speakers off, dummy load on; the lamp "
-    "limits the current, it does not isolate. Take no reading through it."
-)
 
 
 @dataclass(frozen=True, slots=True)

@@ -37,6 +37,11 @@ DISCHARGE = (
     "Power off, discharge every reservoir through about 100 ohm 5 W and measure that it is "
     "discharged, before any ohms reading."
 )
+FIRST_POWER = (
+    "First power through a series lamp or a variable transformer, speakers off and a dummy load "
+    "on. A lamp limits the current, it does not isolate. Set no bias and keep no reading through "
+    "it."
+)
 ONE_HAND = "One hand, clipped ground, insulated tip."
 NEVER_BRIDGE = "Do not let the tip bridge base and collector."
 

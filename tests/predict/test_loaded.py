@@ -64,6 +64,6 @@ def test_what_leaks_unwritten_counts_where_ohms_are_high() -> None:
     """5 nA through what the meter and the stage leave: 10 Mohm beside 11 Mohm make 26 mV."""
     text = 'stage "high"\nrail SUPPLY 30 V 5%\nSUPPLY -- R1 22M -- HALF -- R2 22M -- ground\n'
     predictor = Predictor(read_stage(text), Batch())
-    probes = [Probe("HALF", ohms=DIGITAL, name="HALF"), Probe("SUPPLY", ohms=DIGITAL, name="SUPPLY")]
+    probes = [Probe(node, ohms=DIGITAL, name=node) for node in ("HALF", "SUPPLY")]
     seen = predictor.observe([SOUND], np.zeros((1, len(predictor.axes))), probes)
     assert seen.doubt[0] == pytest.approx([5e-9 / (1 / 11e6 + 1 / 10e6), 0.0], abs=1e-6)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
-from biaspredict.infer.touches import CROWDED, DANGEROUS, NEVER_BRIDGE, ONE_HAND
+from biaspredict.infer.touches import CROWDED, DANGEROUS, FIRST_POWER, NEVER_BRIDGE, ONE_HAND
 from biaspredict.infer.verdict import Compared
 from biaspredict.infer.worksheet import Planned, Point, Worksheet, by_point, point_of
 from biaspredict.model.readings import Quantity, Reading, Readings
@@ -27,11 +27,6 @@ from biaspredict.report.sheet.pieces import (
     verdict_word,
 )
 
-LAMP = (
-    "First power through a series lamp or a variable transformer, speakers off and a dummy load "
-    "on. A lamp limits the current, it does not isolate. Set no bias and keep no reading through "
-    "it."
-)
 LEADS = (
     "Clip the black lead to ground that you have measured to be ground: an earthed instrument "
     "never to the output of a bridged or floating amplifier. Move the red lead with the other "
@@ -47,7 +42,7 @@ Volts = Mapping[Point, tuple[Reading, ...]]
 def first_power(sheet: Worksheet) -> Html:
     rails = words.listed([f"{r.name} {words.volts(r.volts)}" for r in sheet.stage.rails])
     return section(
-        "First power", caution(LAMP),
+        "First power", caution(FIRST_POWER),
         checks([
             "Speakers off, dummy load on, no source connected",
             "Lamp or variable transformer in the mains lead",
