@@ -172,13 +172,14 @@ def _once(args: argparse.Namespace, out: Path, priors: Priors) -> None:
     """Draw once while watching: what cannot be read is told, and the last drawing stays."""
     from biaspredict.errors import BiaspredictError
     from biaspredict.report.drawing import pictures
+    from biaspredict.said import said
 
     try:
         found = drawn(args.stage, args.readings, priors)
         pictures.save(found.svg, out)
         print("\n".join(lines(found, str(out))), flush=True)
     except BiaspredictError as problem:
-        print(problem, file=sys.stderr, flush=True)
+        print(said(problem), file=sys.stderr, flush=True)
 
 
 def watch(

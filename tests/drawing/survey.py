@@ -1,4 +1,4 @@
-"""A table of drawings: `python -m tests.drawing.survey circuits/*.stage`.
+"""A table of drawings: `python -m tests.drawing.survey`, or of the stage files named.
 
 For each stage its parts, rows, crossings, collisions, whether the netlist reads back from the
 picture, processor seconds to lay out, and to draw once laid out.
@@ -48,4 +48,4 @@ def main(names: list[str]) -> None:
 
 
 if __name__ == "__main__":
-    main(sys.argv[1:])
+    main(sys.argv[1:] or sorted(map(str, Path("circuits").glob("*.stage"))))
