@@ -196,7 +196,8 @@ def _bipolar_cards(k: int, element: Element, nodes: list[str], values: list[str]
     saturation, gain, reverse, early, icbo, cb, be, ce = values
     npn = element.values[0] > 0.0
     return [
-        f"q{k} {c} {b} {e} m{k}",
+        # Tied to the part's own side of it, the substrate's junction brings no GMIN to ground.
+        f"q{k} {c} {b} {e} {c if npn else b} m{k}",
         f".model m{k} {'npn' if npn else 'pnp'} is={saturation} bf={gain} br={reverse} vaf={early}",
         # A diode carries ICBO: ngspice takes an `isc` above 1e-4 for a multiple of `is`.
         f"d{k}i {b} {c} m{k}i" if npn else f"d{k}i {c} {b} m{k}i",

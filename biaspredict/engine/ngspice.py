@@ -5,7 +5,6 @@ One ngspice lives in a process, behind one lock.
 
 from __future__ import annotations
 
-import itertools
 import logging
 import threading
 import warnings
@@ -22,7 +21,7 @@ from biaspredict.engine.moving import Start, swept, traced
 from biaspredict.engine.point import Case, by_structure, point
 from biaspredict.engine.simulator import Simulator
 from biaspredict.engine.solver import Floats, Solutions
-from biaspredict.engine.standing import beside, unsteady
+from biaspredict.engine.standing import Audit, audit, beside
 from biaspredict.engine.trial import must_be_trusted
 from biaspredict.engine.values import applied, sensible
 from biaspredict.errors import EngineMissing
@@ -122,8 +121,8 @@ class Ngspice:
     ) -> Solutions:
         """See `Solver.solve`. Raises EngineMissing; a row that does not verify is unsolved.
 
-        A row with a `start` gets a deck of its own: that is slow. A point at which the circuit
-        cannot stay is left for the state that it falls into.
+        A row with a `start` gets a deck of its own: that is slow. Points at which the circuit
+        cannot stay, or whose currents do not add up, are sought again.
         """
         count, n = len(variations), len(circuit.nodes)
         spare = max((len(v.lifts) for v in variations), default=0)
@@ -145,34 +144,10 @@ class Ngspice:
                     if found is not None:
                         volts[case.row, : len(found)] = found
                         solved[case.row] = True
-                rows = [case.row for case in cases if solved[case.row]]
-                some = [variations[row] for row in rows]
-                along = None if amounts is None else amounts[rows]
-                leaves = unsteady(circuit, some, axes, along, volts[rows])
-                left = set(itertools.compress(rows, leaves))
-                for case in (c for c in cases if c.row in left):
-                    found = self._left(simulator, case, axes, amounts, volts[case.row])
-                    solved[case.row] = found is not None
-                    volts[case.row] = np.nan
-                    if found is not None:
-                        volts[case.row, : len(found)] = found
+                cases = [case for case in cases if solved[case.row]]
+                _mend(simulator, cases, axes, amounts, volts)
+                solved[[case.row for case in cases if np.isnan(volts[case.row, :n]).any()]] = False
         return Solutions(volts, solved)
-
-    def _left(
-        self, simulator: Simulator, case: Case, axes: Sequence[Axis], amounts: Floats | None,
-        volts: Floats,
-    ) -> list[float] | None:
-        """The point into which the circuit falls from `volts`, if it can be verified."""
-        along = None if amounts is None else amounts[[case.row]]
-        there = beside(case.circuit, case.variation, axes, along, volts)
-        if there is None:
-            return None
-        case = replace(case, near=tuple(there.tolist()))
-        found = point(simulator, case, case.structure())
-        if found is None:
-            return None
-        again = unsteady(case.circuit, [case.variation], axes, along, np.array([found]))
-        return None if again[0] else found
 
     def sweep(
         self, circuit: Circuit, variation: Variation, source: str, hertz: Sequence[float]
@@ -209,3 +184,42 @@ class Ngspice:
             return traced(
                 simulator, circuit, variation, stop, step, start, drives or {}, charges, degrees
             )
+
+
+def _mend(
+    simulator: Simulator, cases: Sequence[Case], axes: Sequence[Axis], amounts: Floats | None,
+    volts: Floats,
+) -> None:
+    """Seek again, nearby, the points that cannot stay and those that stopped short.
+
+    A row of `volts` is NaN afterwards where no other point was found.
+    """
+    if not cases:
+        return
+    circuit = cases[0].circuit
+    rows = [case.row for case in cases]
+
+    def audited(rows: list[int], found: Floats) -> Audit:
+        along = None if amounts is None else amounts[rows]
+        return audit(circuit, [every[row] for row in rows], axes, along, found)
+
+    every = {case.row: case.variation for case in cases}
+    first = audited(rows, volts[rows])
+    for place, case in enumerate(cases):
+        leaves, row = bool(first.leaves[place]), case.row
+        if not leaves and not first.short[place]:
+            continue
+        there: Floats | None = first.better[place]
+        if leaves:
+            along = None if amounts is None else amounts[[row]]
+            there = beside(circuit, case.variation, axes, along, volts[row])
+        volts[row] = np.nan
+        if there is None:
+            continue
+        case = replace(case, near=tuple(there.tolist()))
+        found = point(simulator, case, case.structure())
+        if found is None:
+            continue
+        again = audited([row], np.array([found]))
+        if not again.leaves[0] and not again.short[0]:
+            volts[row, : len(found)] = found

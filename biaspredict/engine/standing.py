@@ -1,4 +1,4 @@
-"""Circuits that can stand in more than one way: which points hold, and what the others are.
+"""Which points hold, and in what other ways a circuit can stand.
 
 At a point where the determinant of the nodal slopes is negative nothing stays: a circuit with
 two states has one such point between them (Chua, Desoer, Kuh, Linear and Nonlinear Circuits,
@@ -10,6 +10,7 @@ multiple equilibria, Proc. IEEE 68, 1980, from memory).
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,10 +20,12 @@ from biaspredict.engine.linear import at_nodes
 from biaspredict.engine.network import Network
 from biaspredict.engine.plan import lot, plan_of
 from biaspredict.engine.solver import Floats, Solutions, Solver
-from biaspredict.model.circuit import OPEN, Axis, Circuit, Device, Variation
+from biaspredict.model.circuit import GMIN, OPEN, Axis, Circuit, Device, Variation
 
 HELD = 1.0  # ohms of the clip that holds a transistor off or on
 AT_ONCE = 1e6  # slopes
+FAINT = 10e-12  # amperes
+NEAR, CLOSE = 1e-3, 1e-3  # volts, and share of the volts, that a solved point may be off
 APART = 0.1  # volts at some node from which two states are two
 
 
@@ -30,22 +33,48 @@ def transistors(circuit: Circuit) -> int:
     return sum(e.device in (Device.BIPOLAR, Device.JFET) for e in circuit.elements)
 
 
-def unsteady(
+@dataclass(frozen=True, slots=True)
+class Audit:
+    """leaves: (B,) whether the circuit cannot stay there; short: (B,) whether the currents leave
+    so much over that the point lies more than NEAR and CLOSE away; better: (B, n + spares) the
+    volts to which one Newton step leads."""
+
+    leaves: NDArray[np.bool_]
+    short: NDArray[np.bool_]
+    better: Floats
+
+
+def audit(
     circuit: Circuit, variations: Sequence[Variation], axes: Sequence[Axis],
     amounts: Floats | None, volts: Floats,
-) -> NDArray[np.bool_]:
-    """(B,) whether the circuit cannot stay at the solved `volts` (B, n + spares)."""
-    if transistors(circuit) < 2 or not len(variations):
-        return np.zeros(len(variations), dtype=np.bool_)
-    plan = plan_of(circuit)
-    signs = np.ones(len(variations))
-    size = max(int(AT_ONCE / (len(circuit.nodes) + 1) ** 2), 1)
-    for first in range(0, len(variations), size):
-        part = slice(first, first + size)
+) -> Audit:
+    """What the currents say of solved `volts` (B, n + spares), whoever solved them."""
+    plan, many = plan_of(circuit), len(variations)
+    found = Audit(np.zeros(many, np.bool_), np.zeros(many, np.bool_), volts.copy())
+    many_at_once = max(int(AT_ONCE / (len(circuit.nodes) + 1) ** 2), 1)
+    for first in range(0, many, many_at_once):
+        part = slice(first, first + many_at_once)
         made = lot(plan, variations[part], axes, None if amounts is None else amounts[part])
-        _, slopes, _ = Network(plan, made).balance(at_nodes(made, plan, volts[part]))
-        signs[part] = np.linalg.slogdet(slopes[:, 1:, 1:])[0]
-    return signs < 0.0
+        nodes = at_nodes(made, plan, volts[part])
+        leaving, slopes, _ = Network(plan, made).balance(nodes)
+        inner = slopes[:, 1:, 1:]
+        try:
+            step = np.linalg.solve(inner, -leaving[1:].T[..., None])[..., 0]
+        except np.linalg.LinAlgError:  # to the last digit: nothing can be said
+            continue
+        found.leaves[part] = np.linalg.slogdet(inner)[0] < 0.0
+        wide = min(step.shape[1], volts.shape[1])
+        # of two joints in one lead an engine may make one node: leads are not looked at
+        size = plan.size
+        miss = np.abs(step[:, :size])
+        allowed = np.maximum(NEAR, CLOSE * np.abs(nodes[1 : size + 1].T))
+        for row in np.flatnonzero((miss > allowed).any(axis=1)).tolist():
+            # what only GMIN holds stands where an engine's last picoamperes put it
+            faint = max(GMIN * float(np.abs(nodes[:, row]).max()), FAINT)
+            reach = faint * np.abs(np.linalg.inv(inner[row])[:size]).max(axis=1)
+            found.short[first + row] = bool((miss[row] > allowed[row] + reach).any())
+        found.better[part, :wide] += step[:, :wide]
+    return found
 
 
 def beside(
@@ -78,20 +107,25 @@ def other_states(
 ) -> list[list[Floats]]:
     """For each variation, solved at `volts` (B, n + spares), the other volts at which it stays.
 
-    Each transistor in turn is held off and held on, then let go: where the circuit does not
-    come back, it has another state. solver: one that makes use of `start`. What no single clip
-    brings about is not found.
+    Each transistor in turn is held off and held on, then let go, and once every node is let go
+    from nothing, from the highest and from the lowest volts: where the circuit does not come
+    back, it has another state. solver: one that makes use of `start`. What none of these brings
+    about is not found.
     """
     others: list[list[Floats]] = [[] for _ in variations]
     held = clips(circuit)
     if transistors(circuit) < 2 or not variations:
         return others
-    n = len(circuit.nodes)
-    rows = [i for i in range(len(variations)) for _ in held]
+    n, many = len(circuit.nodes), len(held) + 3
+    rows = [i for i in range(len(variations)) for _ in range(many)]
     clipped = solver.solve(circuit, [v.plus(clip) for v in variations for clip in held])
-    begin = np.full((len(rows), n), np.nan)
-    begin[:] = clipped.volts[:, :n]
-    found = solver.solve(circuit, [variations[i] for i in rows], start=begin)
+    begin = np.zeros((len(variations), many, n))
+    begin[:, :-3] = clipped.volts[:, :n].reshape(len(variations), len(held), n)
+    begin[:, -2] = np.max(volts[:, :n], axis=1, keepdims=True)
+    begin[:, -1] = np.min(volts[:, :n], axis=1, keepdims=True)
+    found = solver.solve(
+        circuit, [variations[i] for i in rows], start=begin.reshape(len(rows), n)
+    )
     for row, i in enumerate(rows):
         if not found.solved[row]:
             continue

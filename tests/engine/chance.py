@@ -31,11 +31,11 @@ def circuit(rng: random.Random) -> Circuit:
         reached.append(node)
     for number in range(rng.randint(1, 6)):
         legs = rng.sample(reached, 3)
-        elements.append(_device(rng, f"X{number}", legs))
+        elements.append(device(rng, f"X{number}", legs))
     return hand.circuit(*elements, celsius=rng.choice((25.0, 25.0, 10.0, 60.0)))
 
 
-def _device(rng: random.Random, name: str, legs: list[str]) -> Element:
+def device(rng: random.Random, name: str, legs: list[str]) -> Element:
     kind = rng.choice(("npn", "pnp", "npn", "pnp", "germanium", "diode", "zener", "fet", "lamp",
                        "pot", "capacitor"))  # fmt: skip
     a, b, c = legs
@@ -65,6 +65,9 @@ _FIELDS = {
     Device.JUNCTION: ("saturation", -3.0, 3.0),
     Device.JFET: ("idss", -2.0, 0.5),
     Device.CAPACITOR: ("leak", -9.0, 0.0),
+    Device.COIL: ("ohms", -3.0, 6.0),
+    Device.WINDING: ("ohms", -3.0, 6.0),
+    Device.CURRENT: ("amps", -2.0, 1.0),
 }
 _LEAKS = {
     Device.BIPOLAR: ("cb_leak", "be_leak", "ce_leak"),
@@ -87,7 +90,7 @@ def fault(circuit: Circuit, rng: random.Random) -> Variation:
     if kind == "move":
         return Variation(moves=((lead, rng.choice(circuit.nodes)),))
     if kind == "bridge":
-        a, b = rng.sample(circuit.nodes, 2)
+        a, b = rng.sample(("ground", *circuit.nodes), 2)
         return Variation(loads=(Load(a, b, 10.0 ** rng.uniform(-2.0, 6.0)),))
     if kind == "meter":
         return Variation(loads=(Load(rng.choice(circuit.nodes), "ground", 20e3, 1.5),))

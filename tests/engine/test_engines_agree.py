@@ -1,21 +1,13 @@
-"""Both engines solve the same equations: a few hundred faulted variations of five circuits."""
+"""Both engines solve the same equations: faulted variations of five circuits, and of any."""
 
 from __future__ import annotations
 
 import random
 
-import numpy as np
 import pytest
 
-from biaspredict.engine.batch import Batch
-from biaspredict.engine.ngspice import Ngspice
-from biaspredict.engine.signals import determinant_sign
-from biaspredict.model.circuit import Circuit, Load, Variation
-from tests.engine import chance, hand
-from tests.engine.test_batch import sane, unbalanced
-
-MILLIVOLT, SHARE = 1e-3, 1e-3
-METER = 10e6
+from biaspredict.model.circuit import Circuit
+from tests.engine import agreement, chance, hand
 
 CIRCUITS = {
     "PNP and follower": hand.follower_of_pnp(),
@@ -26,53 +18,54 @@ CIRCUITS = {
 }
 
 
-def disagreements(circuit: Circuit, variations: list[Variation]) -> list[str]:
-    """Nodes that differ by more than 1 mV and 0.1 %, without what explains it.
-
-    Explained: nodes that a 10 Mohm meter would move by as much (only GMIN holds them, and
-    ngspice's arithmetic ends at picoamperes beside joints of a milliohm); and two different
-    states of a circuit that has two, if the batched engine's is one and stable.
-    """
-    batch, referee = Batch().solve(circuit, variations), Ngspice().solve(circuit, variations)
-    n = len(circuit.nodes)
-    odd = []
-    for i, variation in enumerate(variations):
-        if not batch.solved[i]:
-            odd.append(f"unsolved: {variation}")
-            continue
-        if not referee.solved[i]:
-            continue
-        mine, theirs = batch.volts[i, :n], referee.volts[i, :n]
-        off = np.abs(mine - theirs) - MILLIVOLT - SHARE * np.abs(theirs)
-        for k in np.flatnonzero(off > 0.0):
-            meter = variation.plus(Variation(loads=(Load(circuit.nodes[k], "ground", METER),)))
-            loaded = Batch().solve(circuit, [meter]).volts[0, k]
-            floats = abs(loaded - mine[k]) > abs(theirs[k] - mine[k])
-            spares = len(variation.lifts)
-            other = (
-                np.abs(mine - theirs).max() > 0.1
-                and unbalanced(circuit, variation, batch.volts[i]) < 1.0
-                and determinant_sign(circuit, variation, batch.volts[i, : n + spares]) > 0.0
-                and unbalanced(circuit, variation, referee.volts[i]) < 1e3
-            )
-            if not floats and not other:
-                odd.append(f"{circuit.nodes[k]}: {mine[k]} and {theirs[k]}: {variation}")
-    return odd
-
-
-def drawn(circuit: Circuit, seed: int, count: int) -> list[Variation]:
-    rng = random.Random(seed)
-    return [v for v in chance.faults(circuit, rng, count) if sane(v)]
+def compared(circuit: Circuit, seed: int, count: int) -> agreement.Tally:
+    tally = agreement.Tally()
+    faults = chance.faults(circuit, random.Random(seed), count)
+    agreement.Comparison("drawn", circuit, tally).run(faults)
+    return tally
 
 
 @pytest.mark.parametrize("circuit", CIRCUITS.values(), ids=CIRCUITS.keys())
 def test_sixty_faults(circuit: Circuit) -> None:
-    variations = drawn(circuit, 21, 60)
-    assert len(variations) > 50
-    assert disagreements(circuit, variations) == []
+    tally = compared(circuit, 21, 60)
+    assert (tally.odd, tally.beyond) == ([], [])
+    assert tally.of(agreement.AGREE) > 50
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("circuit", CIRCUITS.values(), ids=CIRCUITS.keys())
 def test_a_thousand_faults(circuit: Circuit) -> None:
-    assert disagreements(circuit, drawn(circuit, 22, 1000)) == []
+    tally = compared(circuit, 22, 1000)
+    assert (tally.odd, tally.beyond) == ([], [])
+    assert tally.of(agreement.AGREE) > 980
+
+
+@pytest.mark.parametrize(
+    ("stages", "seed"), [(600, 1), pytest.param(20_000, 4, marks=pytest.mark.slow)]
+)
+def test_random_stages(stages: int, seed: int) -> None:
+    tally = agreement.compare(stages, seed)
+    assert tally.stages == stages
+    assert (tally.odd, tally.beyond) == ([], [])
+    assert tally.of(agreement.AGREE) > 0.98 * stages
+    assert tally.missed == []
+
+
+def test_a_disagreement_would_be_seen(monkeypatch: pytest.MonkeyPatch) -> None:
+    """An engine whose transistors are of another gain, one that forgets a row, one beyond rails."""
+    solve = agreement.Ngspice.solve
+
+    def wrong(self, circuit, variations, axes=(), amounts=None, *, start=None):  # type: ignore[no-untyped-def]
+        found = solve(self, circuit, variations, axes, amounts, start=start)
+        if start is not None:
+            return found
+        found.volts[0] += 0.01 + 0.01 * abs(found.volts[0])
+        found.solved[1] = False
+        found.volts[2] += 500.0
+        return found
+
+    monkeypatch.setattr(agreement.Ngspice, "solve", wrong)
+    tally = compared(hand.follower_of_pnp(), 21, 20)
+    assert len(tally.odd) == 2
+    assert tally.of(agreement.BY_NGSPICE) == 1
+    assert len(tally.beyond) >= 1
