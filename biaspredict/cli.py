@@ -71,13 +71,22 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(said(problem), file=sys.stderr)
         return common.UNUSABLE
     except BrokenPipeError:
-        # the reader of a pipe has gone: say nothing more, and keep Python from trying at exit
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _let_go_of_output()  # the reader of a pipe has gone: say nothing more
         return common.NOTHING
+    except OSError as problem:
+        where = problem.filename or "what was to be printed"
+        print(f"{where} cannot be written or read: {problem.strerror}", file=sys.stderr)
+        _let_go_of_output()
+        return common.UNUSABLE
     except KeyboardInterrupt:
         print("stopped", file=sys.stderr)
         return INTERRUPTED
     return code
+
+
+def _let_go_of_output() -> None:
+    """Keeps Python from trying once more to write at its exit."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 if __name__ == "__main__":

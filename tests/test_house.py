@@ -30,7 +30,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("engine", "graph", "notation"),
     ("model",),
     ("workers",),
-    ("said",),
+    ("said", "saving"),
     ("errors", "findings"),
     ("span", "quantities", "series", "tolerance", "numerals", "units"),
 )

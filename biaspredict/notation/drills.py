@@ -23,6 +23,7 @@ from biaspredict.model.stage import Meter
 from biaspredict.notation.load import read_text
 from biaspredict.notation.mistakes import near
 from biaspredict.notation.typed import read_meter
+from biaspredict.saving import save
 from biaspredict.span import Span
 
 HEAD = "drill"
@@ -168,14 +169,4 @@ def _path(text: str) -> str:
 
 def save_drill(drill: Drill, path: str | Path) -> None:
     """Write it, so that a broken write leaves what was there. Raises InputError."""
-    where = Path(path)
-    half = where.with_name(f".{where.name}.half")
-    try:
-        half.write_text(write_drill(drill), encoding="utf-8")
-        half.replace(where)
-    except OSError as problem:
-        half.unlink(missing_ok=True)
-        raise InputError(
-            f"{where} cannot be written: {problem.strerror or problem}",
-            remedy="Give --keep a file in a folder that you may write to.",
-        ) from None
+    save(Path(path), write_drill(drill).encode("utf-8"))

@@ -14,6 +14,7 @@ from biaspredict.predict.corners import Corners
 from biaspredict.predict.duties import decibels
 from biaspredict.predict.load_line import LoadLine
 from biaspredict.report import words
+from biaspredict.saving import save as save_file
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure as Figure
@@ -94,13 +95,6 @@ def save(figure: Figure, path: str | Path) -> None:
             f"{where.name} has no ending that tells the kind of picture",
             remedy=f"End it in {', '.join('.' + k for k in KINDS[:-1])} or .{KINDS[-1]}.",
         )
-    half = where.with_name(f".{where.name}.half")
-    try:
-        figure.savefig(half, format=kind)
-        half.replace(where)
-    except OSError as problem:
-        half.unlink(missing_ok=True)
-        raise InputError(
-            f"{where} cannot be written: {problem.strerror or problem}",
-            remedy="Give a file in a folder that you may write to.",
-        ) from None
+    made = io.BytesIO()
+    figure.savefig(made, format=kind)
+    save_file(where, made.getvalue())

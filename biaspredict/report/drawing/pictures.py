@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from collections.abc import Callable
-from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 from biaspredict.errors import InputError
 from biaspredict.report.drawing.svg import MADE_BY
+from biaspredict.saving import save as save_file
+from biaspredict.saving import unwritable
 
 PIXELS = 2.0  # of a PNG for each unit of the SVG: about 190 dots an inch on paper
 _MARK = f"\n%{MADE_BY}\n".encode()
@@ -45,7 +45,7 @@ def must_be_writable(path: Path) -> None:
     try:
         ours = not path.exists() or (path.is_file() and _ours(path))
     except (OSError, ValueError) as problem:
-        raise _unwritable(path, problem) from None
+        raise unwritable(path, problem) from None
     if not ours:
         raise InputError(
             f"{path} is there already, and is no drawing of this program",
@@ -69,28 +69,7 @@ def save(svg: str, path: Path) -> None:
     """
     must_be_writable(path)
     data = MAKERS[path.suffix.lower()](svg)
-    beside = ""
-    try:
-        handle, beside = tempfile.mkstemp(dir=path.parent, suffix=".part")
-        with os.fdopen(handle, "wb") as out:
-            out.write(data)
-        mask = os.umask(0)
-        os.umask(mask)
-        os.chmod(beside, 0o666 & ~mask)
-        os.replace(beside, path)
-    except (OSError, ValueError) as problem:
-        if beside:
-            with suppress(OSError):
-                os.unlink(beside)
-        raise _unwritable(path, problem) from None
-
-
-def _unwritable(path: Path, problem: Exception) -> InputError:
-    said = getattr(problem, "strerror", None) or "no file can have this name"
-    return InputError(
-        f"{path} cannot be written: {said}",
-        remedy="Choose a folder that is there and that you may write to.",
-    )
+    save_file(path, data)
 
 
 def _cairosvg() -> Any:

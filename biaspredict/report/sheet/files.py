@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import os
-import tempfile
-from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 from biaspredict.errors import InputError
 from biaspredict.report.sheet.document import MADE_BY
+from biaspredict.saving import save as save_file
+from biaspredict.saving import unwritable
 
 ENDINGS = (".html", ".htm", ".pdf")
 _LOOK = 4096  # bytes of a file that tell whose it is
@@ -32,7 +32,7 @@ def must_be_writable(path: Path) -> None:
             return
         ours = path.is_file() and _ours(path)
     except (OSError, ValueError) as problem:
-        raise _unwritable(path, problem) from None
+        raise unwritable(path, problem) from None
     if not ours:
         raise InputError(
             f"{path} is there already, and is no bench sheet",
@@ -58,28 +58,7 @@ def save(document: str, path: Path) -> None:
     """
     must_be_writable(path)
     data = to_pdf(document) if path.suffix.lower() == ".pdf" else document.encode()
-    beside = ""
-    try:
-        handle, beside = tempfile.mkstemp(dir=path.parent, suffix=".part")
-        with os.fdopen(handle, "wb") as out:
-            out.write(data)
-        mask = os.umask(0)
-        os.umask(mask)
-        os.chmod(beside, 0o666 & ~mask)
-        os.replace(beside, path)
-    except (OSError, ValueError) as problem:
-        if beside:
-            with suppress(OSError):
-                os.unlink(beside)
-        raise _unwritable(path, problem) from None
-
-
-def _unwritable(path: Path, problem: Exception) -> InputError:
-    said = getattr(problem, "strerror", None) or "no file can have this name"
-    return InputError(
-        f"{path} cannot be written: {said}",
-        remedy="Choose a folder that is there and that you may write to.",
-    )
+    save_file(path, data)
 
 
 def to_pdf(document: str) -> bytes:
