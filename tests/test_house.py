@@ -30,7 +30,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("engine", "graph", "notation"),
     ("model",),
     ("workers",),
-    ("said", "saving"),
+    ("said", "saving", "underway"),
     ("errors", "findings"),
     ("span", "quantities", "series", "tolerance", "numerals", "units"),
 )

@@ -6,8 +6,15 @@ import argparse
 import io
 import json
 import sys
+from typing import TYPE_CHECKING
 
+from biaspredict import underway
 from biaspredict.commands.common import FOUND, NOTHING, Subparsers, command
+
+if TYPE_CHECKING:
+    from biaspredict.infer.verdict import Verdict
+    from biaspredict.model.readings import Readings
+    from biaspredict.model.stage import Stage
 
 
 def add(subparsers: Subparsers) -> None:
@@ -41,13 +48,12 @@ def run(args: argparse.Namespace) -> int:
         # what is no text is complained of, not died of
         sys.stdin.reconfigure(errors="replace")
     with LogWriter(path, stage.title, datetime.now()) as writer:
-        sitting = Sitting(
-            stage, args.stage, writer,
-            lambda now, readings: pipeline.suspect(
-                now, readings, priors, benchwork.others_or_none(args.other, now, readings),
-                soon=True,
-            ),
-        )
+        def answer(now: Stage, readings: Readings) -> Verdict:
+            others = benchwork.others_or_none(args.other, now, readings)
+            with underway.shown():
+                return pipeline.suspect(now, readings, priors, others, soon=True)
+
+        sitting = Sitting(stage, args.stage, writer, answer)
 
         def say(step: Step) -> None:
             if args.json:

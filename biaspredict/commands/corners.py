@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from biaspredict import underway
 from biaspredict.commands.common import FOUND, NOTHING, Subparsers, command
 
 SECTIONS = {
@@ -39,7 +40,8 @@ def run(args: argparse.Namespace) -> int:
 
     asked = tuple(name for name in SECTIONS if getattr(args, name)) or tuple(SECTIONS)
     square = _hertz(args.square) if args.square is not None else None
-    found = pipeline.capacitors(stage, asked, args.start, args.end, square)
+    with underway.shown():
+        found = pipeline.capacitors(stage, asked, args.start, args.end, square)
     if args.json:
         print(data.dumps(data_capacitors.corners_record(found)))
     else:

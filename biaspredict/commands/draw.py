@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from biaspredict import underway
 from biaspredict.commands.common import FOUND, NOTHING, Subparsers, command
 
 if TYPE_CHECKING:
@@ -71,7 +72,8 @@ def run(args: argparse.Namespace) -> int:
     if args.watch:
         files = [Path(name) for name in (args.stage, args.readings) if name is not None]
         return watch(files, lambda: _once(args, out, priors))
-    found = drawn(args.stage, args.readings, priors)
+    with underway.shown():
+        found = drawn(args.stage, args.readings, priors)
     pictures.save(found.svg, out)
     if args.json:
         print(data.dumps(record(found, str(out))))
@@ -175,7 +177,8 @@ def _once(args: argparse.Namespace, out: Path, priors: Priors) -> None:
     from biaspredict.said import said
 
     try:
-        found = drawn(args.stage, args.readings, priors)
+        with underway.shown():
+            found = drawn(args.stage, args.readings, priors)
         pictures.save(found.svg, out)
         print("\n".join(lines(found, str(out))), flush=True)
     except BiaspredictError as problem:

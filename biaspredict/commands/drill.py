@@ -7,6 +7,7 @@ import io
 import sys
 from typing import TYPE_CHECKING
 
+from biaspredict import underway
 from biaspredict.commands.common import FOUND, NOTHING, Subparsers, command
 
 if TYPE_CHECKING:
@@ -48,7 +49,8 @@ def run(args: argparse.Namespace) -> int:
     from biaspredict.report import data, data_drill
 
     drill = classroom.drill_of(args.stage, args.level, _number(args.number), args.meter)
-    found = classroom.practice(drill, pipeline.priors_or_standard(args.priors))
+    with underway.shown():
+        found = classroom.practice(drill, pipeline.priors_or_standard(args.priors))
     if args.json:
         record = data_drill.drill_record(found.stage, drill, found.specimen)
         if args.key:
@@ -87,7 +89,8 @@ def _pages(found: Practice, printed: bool, key: bool) -> str:
             Taken(asked, asked.cost, found.specimen.shown(asked.probe))
             for asked in practising.every_question(found.stage, found.drill.meter)
         ]
-        best = classroom.review(found, ())[1]
+        with underway.shown():
+            best = classroom.review(found, ())[1]
         hidden = found.specimen.hidden
         pages.append("\n".join(
             practising.key_page(found.stage, found.drill, hidden, every, best)))
@@ -106,7 +109,8 @@ def _sit(found: Practice, keep: str | None, named: str) -> int:
 
     def review(taken: Sequence[Taken]) -> tuple[Path, Path]:
         _say(("  Working out what each reading told ...",))
-        return classroom.review(found, taken)
+        with underway.shown():
+            return classroom.review(found, taken)
 
     sitting = Sitting(
         found.stage, drill, found.specimen, lambda now: save_drill(now, path), review

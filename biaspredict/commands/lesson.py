@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
+from biaspredict import underway
 from biaspredict.commands.common import FOUND, NOTHING, Subparsers, command
 
 if TYPE_CHECKING:
@@ -58,7 +59,8 @@ def run(args: argparse.Namespace) -> int:
     if "own" in left_out:  # without its own base current a transistor has none for others either
         left_out.add("following")
     counts = Reckoning(*(name not in left_out for name in ("own", "following", "difference")))
-    found = classroom.lesson(stage, counts)
+    with underway.shown():
+        found = classroom.lesson(stage, counts)
     if args.plot is not None:
         from biaspredict.report import plots
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from biaspredict import underway
 from biaspredict.commands.common import FOUND, NOTHING, Subparsers, command
 
 LONGEST = 3600.0  # seconds that a person may say to hold the leads down
@@ -37,7 +38,8 @@ def run(args: argparse.Namespace) -> int:
 
     meter = Meter() if args.meter is None else read_meter(args.meter)
     seconds = None if args.after is None else _seconds(args.after)
-    found, charts = pipeline.ohms(stage, meter, args.at, seconds)
+    with underway.shown():
+        found, charts = pipeline.ohms(stage, meter, args.at, seconds)
     if args.json:
         print(data.dumps(data_ohms.ohms_record(found, charts)))
     else:

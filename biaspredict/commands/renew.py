@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from biaspredict import underway
 from biaspredict.commands.common import FOUND, NOTHING, Subparsers
 
 
@@ -29,7 +30,8 @@ def run(args: argparse.Namespace) -> int:
     stages = pipeline.load_stages(args.stages)
     from biaspredict.report import data, data_renew, renewing
 
-    found, order = pipeline.renew(stages, fellows=not args.one_channel)
+    with underway.shown():
+        found, order = pipeline.renew(stages, fellows=not args.one_channel)
     if args.json:
         print(data.dumps(data_renew.renew_record(found, order)))
     elif args.csv:

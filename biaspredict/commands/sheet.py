@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from biaspredict import underway
 from biaspredict.commands.common import FOUND, NOTHING, Subparsers
 
 EPILOG = """\
@@ -58,7 +59,8 @@ def run(args: argparse.Namespace) -> int:
         files.must_be_writable(path)
     priors = pipeline.priors_or_standard(args.priors)
     meter = read_meter(args.meter) if args.meter is not None else None
-    sheets = [worksheets.worksheet(work, priors, meter) for work in works]
+    with underway.shown():
+        sheets = [worksheets.worksheet(work, priors, meter) for work in works]
     figures = [figure(sheet) for sheet in sheets]
     if path is not None:
         heading = args.title or next((w.log.title for w in works if w.log is not None), "")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from biaspredict import underway
 from biaspredict.commands.common import FOUND, NOTHING, Subparsers, command
 
 
@@ -21,7 +22,8 @@ def run(args: argparse.Namespace) -> int:
     pipeline.must_hang_together(stage)
     from biaspredict.report import data, data_supply, supplying
 
-    found, faults, findings = pipeline.supply(stage)
+    with underway.shown():
+        found, faults, findings = pipeline.supply(stage)
     if args.json:
         print(data.dumps(data_supply.supply_record(found, faults, findings)))
     else:

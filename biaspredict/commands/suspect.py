@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from biaspredict import underway
 from biaspredict.commands.common import FOUND, NOTHING, Subparsers, command
 
 
@@ -41,11 +42,12 @@ def run(args: argparse.Namespace) -> int:
     others = benchwork.others_or_none(args.other, stage, readings)
     priors = pipeline.priors_or_standard(args.priors)
     beside = None
-    if others is None:
-        verdict = pipeline.suspect(stage, readings, priors)
-    else:
-        beside = pipeline.suspect_beside(stage, readings, others, priors)
-        verdict = beside.verdict
+    with underway.shown():
+        if others is None:
+            verdict = pipeline.suspect(stage, readings, priors)
+        else:
+            beside = pipeline.suspect_beside(stage, readings, others, priors)
+            verdict = beside.verdict
     fed = pipeline.fed(stage)
     if args.json:
         record = (

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from biaspredict import underway
 from biaspredict.commands.common import FOUND, NOTHING, Subparsers, command
 
 
@@ -27,7 +28,8 @@ def run(args: argparse.Namespace) -> int:
     from biaspredict.predict.verdict_of_swap import dangerous
     from biaspredict.report import data, data_swap, swapping
 
-    found = pipeline.swap(stage, args.changes, args.start, args.end)
+    with underway.shown():
+        found = pipeline.swap(stage, args.changes, args.start, args.end)
     if args.json:
         print(data.dumps(data_swap.swap_record(found)))
     else:

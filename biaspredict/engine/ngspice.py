@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from biaspredict import underway
 from biaspredict.engine.library import find_library, plain_numbers, remedy, undisturbed
 from biaspredict.engine.moving import Start, swept, traced
 from biaspredict.engine.point import Case, by_structure, point
@@ -132,6 +133,7 @@ class Ngspice:
         sound = sensible(circuit, SOUND)
         with using() as simulator:
             for begin in range(0, count, ROWS):
+                underway.at("solving operating points", begin, count)
                 cases = []
                 for row in range(begin, min(begin + ROWS, count)):
                     variation = variations[row]

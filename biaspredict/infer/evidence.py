@@ -16,6 +16,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from biaspredict import underway
 from biaspredict.engine.solver import Floats
 from biaspredict.graph.network import direct_coupled
 from biaspredict.infer.components import Component, Scores, Task
@@ -97,6 +98,7 @@ class Explainer:
         kept: list[Floats] = []
         solved = self._middle(components, start)
         for begin in range(0, len(components), CHUNK):
+            underway.at("weighing faults", begin, len(components))
             rows = np.arange(begin, min(begin + CHUNK, len(components)))
             some = [components[i] for i in rows.tolist()]
             latents = np.zeros((len(rows), found.latents.shape[1]))
@@ -157,6 +159,7 @@ class Explainer:
         for _ in range(MOST_STEPS):
             if not rows.size:
                 break
+            underway.at(f"weighing {len(rows)} faults once more")
             some = [components[i] for i in rows]
             seen, fresh = self.look(
                 some, aims[rows], shifts, self.task.probes, start=found.volts[rows]
@@ -249,7 +252,10 @@ class Explainer:
         """
         size = max(int(AT_ONCE / max(len(probes) * scores.latents.shape[1], 1)), 16)
         parts = [rows[first : first + size] for first in range(0, len(rows), size)]
-        found = [self._foreseen(components, scores, part, probes) for part in parts]
+        found = []
+        for k, part in enumerate(parts):
+            underway.at(f"weighing {len(probes)} further readings", k, len(parts))
+            found.append(self._foreseen(components, scores, part, probes))
         means, variances = zip(*found, strict=True)
         return np.concatenate(means), np.concatenate(variances)
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +34,7 @@ DEAR = 3.0  # bench units from which a reading must be able to decide something
 STRONG, DECIDES = 0.3, 6.0  # a share of belief that counts, and the change of odds that decides
 NOBODY = -1  # leads in a bin where next to nothing falls
 OVER = 0.02  # spread of the logarithm at which readings beyond the range stand
+NAMED = 0.05  # share of an outcome from which a part is named for it
 LIKELY = 0.02  # outcomes rarer than this are not listed
 SOUND_LABEL = ("sound",)
 
@@ -210,7 +211,7 @@ def _outcomes(bounds: Floats, table: Floats, names: Sequence[Label]) -> tuple[Ou
         if chance >= LIKELY:
             share = part / chance
             means = tuple(
-                (names[k], float(share[k])) for k in np.argsort(-share)[:4] if share[k] >= 0.05
+                (names[k], float(share[k])) for k in np.argsort(-share)[:4] if share[k] >= NAMED
             )
             low, high = _core(bounds, table, start, place)
             found.append(Outcome(low, high, chance, means))
@@ -243,4 +244,6 @@ def _merged(outcomes: Sequence[Outcome]) -> tuple[Outcome, ...]:
             found[-1] = Outcome(last.low, outcome.high, chance, means)
         else:
             found.append(outcome)
-    return tuple(found)
+    return tuple(
+        replace(o, means=(o.means[0], *(m for m in o.means[1:] if m[1] >= NAMED))) for o in found
+    )

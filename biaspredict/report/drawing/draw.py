@@ -9,6 +9,7 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from biaspredict import underway
 from biaspredict.errors import InputError
 from biaspredict.model.devices import Bipolar, Diode, Fet, Zener
 from biaspredict.model.parts import Part
@@ -54,6 +55,7 @@ def lay_out(stage: Stage, volts: Mapping[str, float] | None = None) -> Layout:
     known = facts(stage, volts)
     rows = []
     for plan in plan_rows(known):
+        underway.at(f"laying out {len(plan.parts)} parts")
         made = sketch(known, plan.parts, plan.stubs)
         rows.append(lay_row(made, _labels(stage, volts, made)))
     return _joined(stage, layout_key(stage, volts), rows, _notes(known, volts))
