@@ -81,7 +81,8 @@ class Verdict:
 
     leaks: by the suspect's place in the ranking, for its first leaking part.
 
-    settled: the parts that one repair would renew, where nothing is left to tell apart.
+    settled: what one repair would put right, where nothing is left to tell apart: parts, or
+    names of the stage where volts come in, which `fed` then repeats.
     testing: where the DC agrees, the signal reading that tests most of what is untested.
     doubts: readings that cannot be as written, set aside or only named. loading: those that
     the meter itself explains. charts: printed figures scaled to today, where they were read.
@@ -107,6 +108,7 @@ class Verdict:
     unknowns: tuple[Unknown, ...] = ()
     states: tuple[Mapping[str, float], ...] = ()
     elsewhere: Mapping[int, tuple[Mapping[str, float], ...]] = field(default_factory=dict)
+    fed: tuple[str, ...] = ()
 
     @property
     def sound(self) -> bool:
@@ -164,6 +166,7 @@ def judge(
         () if printed is None else chart_today(printed, explainer, readings),
         unknowns(explainer, ranking), states,
         {} if soon or states else suspects_elsewhere(explainer, ranking, WORTH_A_LINE),
+        tuple(name for name in settled if name not in {part.ref for part in stage.parts}),
     )
 
 

@@ -138,10 +138,17 @@ def _line(verdict: Verdict, index: int, suspect: Suspect) -> tuple[str, str]:
     return words.percent(suspect.weight), text
 
 
+def repair(verdict: Verdict) -> str:
+    """What is to be done where nothing is left to tell apart: "renewing C2"."""
+    parts = [name for name in verdict.settled if name not in verdict.fed]
+    told = [f"renewing {words.listed(parts)}"] if parts else []
+    told += [f"putting right what feeds {words.listed(verdict.fed)}"] if verdict.fed else []
+    return " and ".join(told)
+
+
 def _next(verdict: Verdict) -> Iterator[str]:
     if verdict.settled:
-        yield words.wrapped(
-            f"Stop measuring: renewing {words.listed(verdict.settled)} answers all that is left.")
+        yield words.wrapped(f"Stop measuring: {repair(verdict)} answers all that is left.")
         return
     if not verdict.splits:
         if verdict.compared:

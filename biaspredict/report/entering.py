@@ -9,7 +9,7 @@ from biaspredict.infer.splits import Split, label_of
 from biaspredict.infer.verdict import WORTH_A_LINE, Compared, Verdict
 from biaspredict.model.readings import Quantity, Reading
 from biaspredict.report import words
-from biaspredict.report.accusing import outcome_line
+from biaspredict.report.accusing import outcome_line, repair
 
 MOST = 4  # suspects shown after a reading
 OPENING = (
@@ -64,9 +64,11 @@ def answer_lines(verdict: Verdict, before: Verdict | None) -> Iterator[str]:
         worst = f": look again at {verdict.worst.name}" if verdict.worst else ""
         yield words.wrapped(f"Nothing in the catalogue explains all of this{worst}.", "  ", "  ")
     if verdict.settled:
+        parts = [name for name in verdict.settled if name not in verdict.fed]
+        then = f"type: done {parts[0]} with its new value" if parts else (
+            f"read {words.listed(verdict.fed)} again")
         yield words.wrapped(
-            f"Stop measuring: renew {words.listed(verdict.settled)}. Then type: done "
-            f"{verdict.settled[0]} with its new value", "  ", "  ")
+            f"Stop measuring: {repair(verdict)} answers all that is left. Then {then}", "  ", "  ")
 
 
 def _key(suspect: Suspect) -> tuple[tuple[str, str], ...]:

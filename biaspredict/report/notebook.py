@@ -19,7 +19,7 @@ from biaspredict.predict.corners import Corners
 from biaspredict.predict.duties import decibels
 from biaspredict.predict.lesson import Lesson
 from biaspredict.predict.swap import Swap
-from biaspredict.report import asides, plots, supposing, swapping, teaching, words
+from biaspredict.report import accusing, asides, plots, supposing, swapping, teaching, words
 from biaspredict.report.capacitors import hertz
 from biaspredict.report.curve import plot
 from biaspredict.report.drawing.cache import known_layout
@@ -66,7 +66,7 @@ def verdict_html(verdict: Verdict) -> str:
         blocks.append(_table(("reading", "value", "sound: 95 % between", ""), rows, right=(1,)))
     blocks.append(_suspects(verdict))
     if verdict.settled:
-        told = f"Stop measuring: renewing {words.listed(verdict.settled)} answers all that is left."
+        told = f"Stop measuring: {accusing.repair(verdict)} answers all that is left."
         blocks.append(tag("p", told))
     elif verdict.splits:
         split = verdict.splits[0]

@@ -288,3 +288,16 @@ def test_whatever_is_typed_the_log_stays_whole(
         log = load_log(path)
         assert log.damage is None
         assert as_logged(log, stage)[1] == sitting.readings
+
+
+def test_a_low_rail_is_not_renewed(sit: Callable[..., Sitting]) -> None:
+    """What feeds it is put right, and it is read again: no part of the stage has failed."""
+    bench = sit()
+    bench.begin()
+    bench.take("skip")
+    said = "\n".join(bench.take("14").said)
+    assert "putting right what feeds B+ answers all" in " ".join(said.split())
+    assert "read B+ again" in " ".join(said.split())
+    assert "renew" not in said
+    assert bench.verdict is not None
+    assert bench.verdict.fed == ("B+",)

@@ -9,7 +9,7 @@ from biaspredict.findings import Gravity
 from biaspredict.infer.progress import State
 from biaspredict.infer.worksheet import Worksheet
 from biaspredict.model.log import Log
-from biaspredict.report import words
+from biaspredict.report.accusing import repair
 from biaspredict.report.sheet import answer, desk, mending, power_off, power_on
 from biaspredict.report.sheet.figure import Figure
 from biaspredict.report.sheet.markup import Html, tag
@@ -63,7 +63,7 @@ def next_of(sheet: Worksheet) -> str:
     if so_far.state is State.REPAIRED:
         return "read again what was off."
     if verdict is not None and verdict.settled and not verdict.sound:
-        return f"renew {words.listed(verdict.settled)}, then read again what was off."
+        return f"{repair(verdict)}, then reading again what was off."
     if so_far.state is State.SUSPECT and verdict is not None and verdict.splits:
         return f"{verdict.splits[0].touch.words}."
     if so_far.state is State.SOUND:
