@@ -250,8 +250,8 @@ def _afterwards(explainer: Explainer, ranking: Ranking) -> tuple[Afterwards, ...
     covariance = np.eye(h.shape[1]) - h.T @ np.linalg.solve(spread, h)
     found = []
     for k, probe in enumerate(explainer.task.probes):
-        if probe.doing:
-            continue
+        if probe.doing or probe in explainer.task.probes[:k]:
+            continue  # or read twice
         slope = slopes[0, k]
         sigma = math.sqrt(max(float(slope @ covariance @ slope), 0.0)
                           + float(explainer.task.sigmas[k]) ** 2)
