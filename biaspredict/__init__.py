@@ -2,7 +2,7 @@
 
 The functions of `biaspredict.front` are here by name, loaded when one is first asked for:
 read_stage, load_stage, write_stage, read_readings, load_readings, proof, bias, suspect, corners,
-swap, lesson, what_if, draw, plot_response, plot_load_lines; and BiaspredictError.
+specimens, swap, lesson, what_if, draw, plot_response, plot_load_lines; and BiaspredictError.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
         proof,
         read_readings,
         read_stage,
+        specimens,
         suspect,
         swap,
         what_if,
@@ -42,6 +43,7 @@ __all__ = [
     "proof",
     "read_readings",
     "read_stage",
+    "specimens",
     "suspect",
     "swap",
     "what_if",

@@ -13,6 +13,11 @@ from biaspredict.model.drill import Drill
 from biaspredict.model.stage import Stage
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
+    import numpy as np
+    from numpy.typing import NDArray
+
     from biaspredict.infer.drill.review import Path, Taken
     from biaspredict.infer.drill.specimen import Specimen
     from biaspredict.infer.faults import Fault
@@ -20,6 +25,8 @@ if TYPE_CHECKING:
     from biaspredict.infer.supposition import Outcome
     from biaspredict.predict.hand.records import Reckoning
     from biaspredict.predict.lesson import Lesson
+
+MANY = 100_000  # specimens from which on further processes are worth their start
 
 
 def lesson(stage: Stage, counts: Reckoning | None = None) -> Lesson:
@@ -31,6 +38,22 @@ def lesson(stage: Stage, counts: Reckoning | None = None) -> Lesson:
     from biaspredict.predict.lesson import lesson as taught
 
     return taught(pipeline.fed(stage).stage, pipeline.referee(), counts or FULL)
+
+
+def specimens(
+    stage: Stage, count: int, seed: int, executor: Executor | None = None
+) -> dict[str, NDArray[np.float64]]:
+    """See `front.specimens`."""
+    from biaspredict.model.circuit import SOUND
+    from biaspredict.predict.bias import specimens as drawn
+    from biaspredict.predict.observe import Predictor
+
+    shared = executor is not None or count >= MANY
+    solver = pipeline.crew(executor) if shared else pipeline.ranker()
+    predictor = Predictor(pipeline.fed(stage).stage, solver)
+    amounts = drawn(predictor.axes, count, seed)
+    volts = predictor.volts([SOUND] * count, amounts)
+    return dict(zip(predictor.circuit.nodes, volts.T, strict=True))
 
 
 def what_if(

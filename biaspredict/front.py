@@ -30,6 +30,11 @@ from biaspredict.model.readings import Readings
 from biaspredict.model.stage import Stage
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
+    import numpy as np
+    from numpy.typing import NDArray
+
     from biaspredict.infer.supposition import Outcome
     from biaspredict.infer.verdict import Verdict
     from biaspredict.pipeline import Proof
@@ -52,6 +57,7 @@ __all__ = [
     "proof",
     "read_readings",
     "read_stage",
+    "specimens",
     "suspect",
     "swap",
     "what_if",
@@ -158,6 +164,28 @@ def bias(stage: Stage) -> Bias:
     """
     pipeline.must_hang_together(stage)
     return _shown(pipeline.bias(stage), _bias_html)
+
+
+def specimens(
+    stage: Stage, count: int, seed: int = 1, executor: Executor | None = None
+) -> dict[str, NDArray[np.float64]]:
+    """Volts (count,) at each node of sound specimens drawn within tolerance; NaN where unsolved.
+
+    executor: any of `concurrent.futures`' kind, left open; without one, many are shared out over
+    the processors of this machine.
+
+    >>> stage = read_stage('''
+    ... stage "divider"
+    ... rail B+ 10 V 5%
+    ... assume resistors 10%
+    ... B+ -- R1 10K -- A -- R2 10K -- ground
+    ... ''')
+    >>> volts = specimens(stage, 1000)["A"]
+    >>> print(f"{volts.mean():.1f} V, {volts.std():.2f} V about it")
+    5.0 V, 0.26 V about it
+    """
+    pipeline.must_hang_together(stage)
+    return classroom.specimens(stage, count, seed, executor)
 
 
 def suspect(stage: Stage, readings: Readings, others: Readings | None = None) -> Verdict:

@@ -13,6 +13,8 @@ from biaspredict.model.readings import Readings
 from biaspredict.model.stage import Meter, Stage
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
     from biaspredict.engine.ngspice import Ngspice
     from biaspredict.engine.solver import Solver
     from biaspredict.infer.beside import Channels
@@ -47,6 +49,14 @@ def ranker() -> Solver:
     from biaspredict.engine.batch import Batch
 
     return Batch()
+
+
+def crew(executor: Executor | None) -> Solver:
+    """The batched solver, shared out over an executor or over the processors of this machine."""
+    from biaspredict.engine.batch import Batch
+    from biaspredict.engine.crew import Crew
+
+    return Crew(Batch, executor)
 
 
 def load_stage(path: str | Path) -> Stage:
