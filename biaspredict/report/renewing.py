@@ -93,7 +93,7 @@ def _polarity(renewal: Renewal) -> Iterator[str]:
 
 
 def _table(items: Sequence[Item]) -> list[str]:
-    heads = ("part", "does", "sheet", "DC", "order", "+ faces", _effect_head(items))
+    heads = ("part", "does", "sheet", "DC", "order", "+ faces", effect_head(items))
     rows = [heads, *(_row(item) for item in items)]
     for leave_out in ((), (1,), (1, 5)):
         kept = [[cell for k, cell in enumerate(row) if k not in leave_out] for row in rows]
@@ -106,7 +106,8 @@ def _table(items: Sequence[Item]) -> list[str]:
     return table
 
 
-def _effect_head(items: Sequence[Item]) -> str:
+def effect_head(items: Sequence[Item]) -> str:
+    """What `effect` gives for these."""
     effects = {item.effect for item in items} - {None}
     if effects == {Effect.RIPPLE}:
         return "ripple on it"

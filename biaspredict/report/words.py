@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Iterable, Sequence
 
@@ -11,6 +12,8 @@ from biaspredict.quantities import Unit, engineering
 
 WIDTH = 80
 OHM = " ohm"
+TIE = "\u00a0"  # a space at which no line breaks
+PERCENT = re.compile(r"(\d) %")
 GRAVITIES = {Gravity.STOP: "STOP", Gravity.CHECK: "check", Gravity.NOTE: "note"}
 
 
@@ -68,11 +71,12 @@ def severity(value: float, unit: str) -> str:
 
 
 def wrapped(text: str, indent: str = "", hang: str | None = None) -> str:
-    """Text within 80 columns."""
+    """Text within 80 columns; a number and its percent sign stay on one line."""
     return textwrap.fill(
-        text, WIDTH, initial_indent=indent, subsequent_indent=indent if hang is None else hang,
+        PERCENT.sub(rf"\1{TIE}%", text), WIDTH, initial_indent=indent,
+        subsequent_indent=indent if hang is None else hang,
         break_long_words=True, break_on_hyphens=False,
-    )
+    ).replace(TIE, " ")
 
 
 def listed(items: Sequence[str], last: str = "and") -> str:

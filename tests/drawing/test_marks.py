@@ -9,7 +9,7 @@ from xml.etree import ElementTree
 import pytest
 
 from biaspredict.report.drawing.draw import draw
-from biaspredict.report.drawing.records import Mark, Verdict
+from biaspredict.report.drawing.records import Mark, Next, Verdict
 from tests.drawing.stages import ROOT, laid_out, load, solved
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -36,7 +36,7 @@ def words(element: ElementTree.Element) -> list[str]:
 def test_the_key_names_only_the_marks_that_are_there() -> None:
     assert "tick" not in plain()
     svg = drawn(readings=[Mark("Q1.base", "1.80 V", verdict=Verdict.INSIDE)])
-    assert "tick: read inside" in svg
+    assert "Tick: read inside" in svg
     assert "black: read outside" not in svg
 
 
@@ -78,7 +78,7 @@ def test_nothing_moves_while_readings_come_in() -> None:
     svg = drawn(
         readings=[Mark("Q1.base", "0.90 V", None, Verdict.OUTSIDE, -1, "-0.87 V")],
         suspects=[["R1"], ["R2", "Q1"]],
-        next_touch="Q1.collector",
+        next_touch=Next("Q1.collector"),
     )
     for name in ("part", "end"):
         before = [ElementTree.tostring(g) for g in group(plain(), name)]
@@ -101,12 +101,19 @@ def test_a_reading_across_a_part_names_the_part() -> None:
 
 
 def test_the_next_touch_is_flagged_at_its_node_with_both_leads_of_a_pair() -> None:
-    (one,) = group(drawn(next_touch="Q1.collector"), "next")
+    (one,) = group(drawn(next_touch=Next("Q1.collector")), "next")
     assert (one.get("data-node"), words(one)) == ("Q1.collector", ["NEXT"])
-    pair = group(drawn(next_touch=("Q1.base", "Q1.emitter")), "next")
+    pair = group(drawn(next_touch=Next("Q1.base", "Q1.emitter")), "next")
     assert [(g.get("data-node"), words(g)) for g in pair] == [
         ("Q1.base", ["NEXT +"]), ("Q1.emitter", ["NEXT -"]),
     ]  # fmt: skip
+
+
+def test_the_next_touch_is_said_below_the_drawing() -> None:
+    # The flag alone would send the leads to a part's ends with the power still on.
+    svg = drawn(next_touch=Next("Q1.base", "Q1.emitter", "ohms across R3, power off"))
+    said = [t.text for t in ElementTree.fromstring(svg).iter(f"{SVG}text")]
+    assert "NEXT: ohms across R3, power off" in said
 
 
 def test_what_finds_no_place_on_the_drawing_is_listed_below_it() -> None:
@@ -118,13 +125,13 @@ def test_what_finds_no_place_on_the_drawing_is_listed_below_it() -> None:
             Mark("Q1.base", "1.00 V", "nowhere"),
         ],
         suspects=[["R99"]],
-        next_touch="nowhere",
+        next_touch=Next("nowhere"),
     )
     assert "Read Q1.base: 1.60 V, outside the band, -0.17 V" in svg
     assert "Read nowhere: 1.00 V, no such node on this drawing" in svg
     assert "Read Q1.base to nowhere: 1.00 V, no such node on this drawing" in svg
     assert "Suspect 1: R99, which is not on this drawing" in svg
-    assert "NEXT: nowhere" in svg
+    assert "NEXT at nowhere" in svg
 
 
 def test_bands_are_told_at_the_volts() -> None:
@@ -136,7 +143,7 @@ def test_black_and_white_and_nothing_else() -> None:
     svg = drawn(
         readings=[Mark("Q1.base", "0.90 V", None, Verdict.OUTSIDE, -1, "-0.87 V")],
         suspects=[["R1"]],
-        next_touch="Q1.collector",
+        next_touch=Next("Q1.collector"),
     )
     paints = set(re.findall(r'(?:fill|stroke)="([^"]*)"', svg))
     assert paints == {"none", "#000", "#fff"}

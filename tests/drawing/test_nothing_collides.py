@@ -9,7 +9,7 @@ import pytest
 from biaspredict.model.parts import Kind
 from biaspredict.model.stage import GROUND
 from biaspredict.report.drawing.draw import draw
-from biaspredict.report.drawing.records import Mark, Verdict
+from biaspredict.report.drawing.records import Mark, Next, Verdict
 from tests.drawing.collisions import collisions
 from tests.drawing.stages import EVERY, laid_out, load, name_of, quick, solved
 
@@ -40,7 +40,7 @@ def marked(path: Path) -> str:
     ]
     suspects = [[part.ref] for part in stage.parts[::4]][:5]
     return draw(
-        stage, volts, readings=readings, suspects=suspects, next_touch=stage.nodes[-1],
+        stage, volts, readings=readings, suspects=suspects, next_touch=Next(stage.nodes[-1]),
         layout=laid_out(path),
     )  # fmt: skip
 

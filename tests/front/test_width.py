@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import argparse
+import re
 from collections.abc import Iterator
 
 import pytest
 
 from biaspredict.cli import main, parser
 from biaspredict.errors import InputError, Mistakes
+from biaspredict.report import words
 from biaspredict.said import WIDTH, said
 from biaspredict.span import Span
 
@@ -44,3 +46,11 @@ def test_the_command_line_says_it_so(capsys: pytest.CaptureFixture[str]) -> None
     told = capsys.readouterr().err
     assert "winding" in told
     assert max(map(len, told.splitlines())) <= WIDTH
+
+
+def test_no_line_breaks_between_a_number_and_its_percent_sign() -> None:
+    for length in range(60, 90):
+        page = words.wrapped("x" * length + " R7 (12 %) and R8 (5 %)")
+        assert not re.search(r"^%", page, re.M)
+        assert "(12 %)" in page
+        assert page.isascii()

@@ -49,7 +49,7 @@ def a_place(stage: Stage, meter: Meter, text: str, where: Reading, ohms: bool) -
     said = text.removeprefix("ohms ") if across else f"at {name}"
     if where.node == (where.minus or GROUND):
         raise InputError(
-            f"{text}: both leads on one point read nothing",
+            f"{text}: both leads would stand on {where.node}, and read nothing",
             remedy="Name another point, like Q1.base or across R3.",
         )
     if ohms:

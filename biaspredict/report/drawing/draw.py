@@ -22,8 +22,8 @@ from biaspredict.report.drawing.captions import (
     volts_text,
 )
 from biaspredict.report.drawing.facts import Facts, facts
-from biaspredict.report.drawing.marks import Marker, Touch, key_line
-from biaspredict.report.drawing.records import Layout, Mark, Text
+from biaspredict.report.drawing.marks import Marker, key_line
+from biaspredict.report.drawing.records import Layout, Mark, Next, Text
 from biaspredict.report.drawing.row import Row, lay_row
 from biaspredict.report.drawing.rows import plan_rows
 from biaspredict.report.drawing.sketch import Sketch, sketch
@@ -68,16 +68,15 @@ def draw(
     bands: Mapping[str, tuple[float, float]] | None = None,
     readings: Sequence[Mark] = (),
     suspects: Sequence[Sequence[str]] = (),
-    next_touch: Touch | None = None,
+    next_touch: Next | None = None,
     layout: Layout | None = None,
 ) -> str:
     """The stage as an SVG document.
 
     volts: predicted, by node; None where the stage is not solved. bands: lowest and highest volts
     of a sound stage, by node, shown when a pointer rests on the volts. readings: marks at nodes
-    and parts. suspects: references of parts, the likeliest group first. next_touch: a node, or the
-    nodes of both leads. layout: what `lay_out` gave for this stage, where it is known already.
-    Raises InputError as `lay_out` does.
+    and parts. suspects: references of parts, the likeliest group first. layout: what `lay_out`
+    gave for this stage, where it is known already. Raises InputError as `lay_out` does.
     """
     if layout is None:
         layout = lay_out(stage, volts)

@@ -12,7 +12,7 @@ from xml.sax.saxutils import escape
 from biaspredict.model.stage import GROUND, Stage
 from biaspredict.report.drawing import lettering
 from biaspredict.report.drawing.boxes import body_box, free, slot_box, standing
-from biaspredict.report.drawing.records import Layout, Mark, Slot, Symbol, Verdict
+from biaspredict.report.drawing.records import Layout, Mark, Next, Slot, Symbol, Verdict
 from biaspredict.report.drawing.room import Box
 from biaspredict.report.drawing.svg import attr, clean, number
 
@@ -23,8 +23,6 @@ FRAME = 0.09  # from a body to its frame
 BADGE = 0.19
 STROKES = (4.0, 2.6, 1.6)  # frames of the first, the second and further suspects
 FLAG = "NEXT"
-
-Touch = str | tuple[str, str | None]
 
 
 @dataclass(slots=True)
@@ -54,7 +52,7 @@ class Marker:
         self,
         readings: Sequence[Mark],
         suspects: Sequence[Sequence[str]],
-        next_touch: Touch | None,
+        next_touch: Next | None,
     ) -> Marks:
         for mark in readings:
             self._reading(mark)
@@ -238,12 +236,13 @@ class Marker:
 
     # --- the next touch ------------------------------------------------------------------------
 
-    def _next(self, touch: Touch) -> None:
-        node, minus = (touch, None) if isinstance(touch, str) else touch
-        pair = minus is not None and minus != GROUND
-        self._flag(node, f"{FLAG} +" if pair else FLAG)
-        if pair and minus is not None:
-            self._flag(minus, f"{FLAG} -")
+    def _next(self, touch: Next) -> None:
+        if touch.words:
+            self.made.listed.append(f"{FLAG}: {touch.words}")
+        pair = touch.minus is not None and touch.minus != GROUND
+        self._flag(touch.node, f"{FLAG} +" if pair else FLAG)
+        if pair and touch.minus is not None:
+            self._flag(touch.minus, f"{FLAG} -")
 
     def _take(self, box: Box) -> None:
         self.taken.append(box)
@@ -269,7 +268,7 @@ class Marker:
                 self.made.elements.append(_flag(node, word, points))
                 self.made.signs.add("next")
                 return
-        self.made.listed.append(f"{word}: {node}")
+        self.made.listed.append(f"{word} at {node}")
 
     def _flag_places(self, node: str, wide: float) -> list[tuple[float, float]]:
         """Left end and wire height of places below the node's wires, its slot first."""
@@ -346,7 +345,7 @@ def _flag(node: str, word: str, points: Points) -> str:
 
 
 def key_line(signs: set[str]) -> str:
-    """What the marks mean, in words."""
+    """What the marks mean, in words, one sentence."""
     words = []
     if Verdict.INSIDE.value in signs:
         words.append("tick: read inside the predicted band")
@@ -356,4 +355,5 @@ def key_line(signs: set[str]) -> str:
         words.append("frames: suspects, number 1 first")
     if "next" in signs:
         words.append("NEXT: what to measure next")
-    return "; ".join(words)
+    said = "; ".join(words)
+    return said and f"{said[0].upper()}{said[1:]}."

@@ -23,6 +23,18 @@ class Verdict(Enum):
 
 
 @dataclass(frozen=True, slots=True)
+class Next:
+    """What to measure next: canonical nodes of both leads, minus None for ground.
+
+    words: the whole touch ("ohms across C2, power off"), said below the drawing.
+    """
+
+    node: str
+    minus: str | None = None
+    words: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Mark:
     """A reading to be shown: at a node, or between two of them.
 

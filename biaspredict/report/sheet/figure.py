@@ -14,8 +14,7 @@ from biaspredict.model.stage import Stage
 from biaspredict.report import words
 from biaspredict.report.drawing.cache import known_layout
 from biaspredict.report.drawing.draw import draw
-from biaspredict.report.drawing.marks import Touch
-from biaspredict.report.drawing.records import Mark
+from biaspredict.report.drawing.records import Mark, Next
 from biaspredict.report.drawing.records import Verdict as Judged
 from biaspredict.report.sheet.cutting import Paper, on_paper
 from biaspredict.report.sheet.pieces import sentences
@@ -90,8 +89,8 @@ def suspects(verdict: Verdict, stage: Stage) -> Iterator[tuple[str, ...]]:
         yield tuple(groups[group])
 
 
-def next_touch(verdict: Verdict) -> Touch | None:
+def next_touch(verdict: Verdict) -> Next | None:
     if verdict.settled or not verdict.splits:
         return None
-    probe = verdict.splits[0].touch.probe
-    return (probe.node, probe.minus)
+    touch = verdict.splits[0].touch
+    return Next(touch.probe.node, touch.probe.minus, touch.words)

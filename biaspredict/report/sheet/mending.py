@@ -12,7 +12,14 @@ from biaspredict.predict.renew import Advice, Item, Renewal
 from biaspredict.report import words
 from biaspredict.report.asides import name_of
 from biaspredict.report.entering import FITTING
-from biaspredict.report.renewing import ONE_AT_A_TIME, effect, faces, order_words, rated
+from biaspredict.report.renewing import (
+    ONE_AT_A_TIME,
+    effect,
+    effect_head,
+    faces,
+    order_words,
+    rated,
+)
 from biaspredict.report.sheet.markup import Html, join, table, tag
 from biaspredict.report.sheet.pieces import (
     blank,
@@ -62,7 +69,8 @@ def renewing(sheet: Worksheet) -> Html | None:
         for item in found.renewed
     ]
     listed = table(
-        ("", "Part", "Sheet", "DC on it", "Fit", "+ faces", "Changes"), rows,
+        ("", "Part", "Sheet", "DC on it", "Fit", "+ faces",
+         effect_head(found.renewed).capitalize()), rows,
         kinds=("tick", "", "", "figure", "", "", ""), class_="wide",
     ) if rows else tag("p", "No capacitor here dries out or leaks with age.")
     return section(
