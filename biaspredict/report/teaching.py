@@ -11,6 +11,7 @@ from biaspredict.predict.lesson import SHORT_CUTS, Lesson
 from biaspredict.quantities import Unit, engineering
 from biaspredict.report import teaching_after, words
 
+LEAKY = 3.0  # times the gain: more than any gain rises with current or heat
 SECTIONS = ("bias", "lines", "parts", "sets", "steady", "signal", "chains")
 
 
@@ -37,6 +38,10 @@ def _taken(found: Lesson) -> Iterator[str]:
             f"{ref} {words.volts(d.vbe)}, gain {d.gain.middle:.4g}" for ref, d in devices
         )
         yield words.wrapped(f"By hand a conducting V_BE is fixed, and so is the gain: {text}.")
+    if found.lines:
+        yield words.wrapped(
+            "Leave each result in the calculator: worked on from the rounded figures printed here, "
+            "the last digit may differ.")
     left_out = [text for name, text in LEFT_OUT.items() if not getattr(found.reckoning, name)]
     if left_out:
         yield words.wrapped(f"Left out throughout: {words.listed(left_out)}.")
@@ -86,10 +91,13 @@ def _guess(guess: Guess, solved: float | None) -> Iterator[str]:
         else:
             told = f"{words.amps(one)} flow in, {words.amps(other)} flow out"
         yield f"    {words.volts(volts)}: {told}"
-    right = f"it is {words.volts(guess.wanted)}" if guess.unit is Unit.VOLT else "both are alike"
+    right = "in and out are alike"
+    if guess.unit is Unit.VOLT:
+        right = f"it is {words.volts(guess.wanted)}"
     beside = "" if solved is None else f" (solved: {words.volts(solved)})"
     yield words.wrapped(
-        f"On a straight line through both, {right} at {words.volts(guess.volts)}{beside}.", "    ")
+        f"On a straight line through both guesses, {right} at {words.volts(guess.volts)}{beside}.",
+        "    ")
 
 
 def _step(number: int, line: Beside) -> Iterator[str]:
@@ -132,7 +140,7 @@ def cause(found: Cause, line: Beside) -> str:
     text = {
         What.VOLTS: f"{name} stands at {real}, reckoned {taken}",
         What.JUNCTION: f"V_BE of {name} is {real}, taken as {taken}",
-        What.GAIN: f"the gain of {name} is {found.solved:.3g} there, taken as {found.taken:.3g}",
+        What.GAIN: _gain(name, found),
         What.DROP: f"{name} drops {real}, taken as {taken}",
         What.ACROSS: f"V_CE of {name} is {real}, taken as {taken}",
         What.BASE: f"the base of {name} takes {real}, reckoned {taken}",
@@ -143,6 +151,14 @@ def cause(found: Cause, line: Beside) -> str:
     if len(line.causes) > 1:
         text += f" ({line.step.key.text(abs(found.effect))} of it)"
     return text
+
+
+def _gain(name: str, found: Cause) -> str:
+    real, taken = map(words.ratio, (found.solved, found.taken))
+    if found.solved > LEAKY * found.taken:
+        return (f"the collector of {name} carries {real} times what its base takes, for its own "
+                f"leakage feeds the base too; taken as {taken} times")
+    return f"the gain of {name} is {real} there, taken as {taken}"
 
 
 def _short_cuts(found: Lesson) -> Iterator[str]:

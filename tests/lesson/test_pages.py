@@ -95,6 +95,15 @@ def test_each_sum_can_be_followed_with_a_calculator() -> None:
     assert checked > 300
 
 
+def test_a_base_fed_by_leakage_is_not_told_as_gain() -> None:
+    # Germanium: the collector's leakage of some uA gives the base most of what it takes.
+    page = " ".join(teaching.page(lesson_of(ROOT / "circuits" / "germanium-preamplifier.stage"),
+                                  ("bias",)).split())
+    assert "its own leakage feeds the base too" in page
+    assert "e+" not in page
+    assert "fed through 6.8k)" in page
+
+
 def test_leaving_out_is_chosen_and_said(capsys: pytest.CaptureFixture[str]) -> None:
     path = str(ROOT / "circuits" / "published" / "divider-15-volts.stage")
     code, page, _ = run(capsys, path, "--bias", "--neglect", "base")

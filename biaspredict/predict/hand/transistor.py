@@ -164,8 +164,9 @@ def _base_current(ends: Ends) -> Step:
     if ends.multiplied:
         times = f"{t.gain + 1.0:.4g}" + (f" x {hung.gain + 1.0:.4g}" if hung else "")
         met += f" + {times} x {ohms(ends.emitter.ohms)}"
-    notes = () if ends.base.single else (
-        f"the base is fed through {side_by_side(ends.base)} = {ohms(ends.base.ohms)}",)
+    said, total = side_by_side(ends.base), ohms(ends.base.ohms)
+    through = said if said == total else f"{said} = {total}"
+    notes = () if ends.base.single else (f"the base is fed through {through}",)
     return Step(
         t.ref, f"what the base of {t.ref} takes",
         f"({drive}) / ({met})", t.key(What.BASE), ends.base_current,
