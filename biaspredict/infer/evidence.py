@@ -20,11 +20,10 @@ from biaspredict import underway
 from biaspredict.engine.solver import Floats
 from biaspredict.graph.network import direct_coupled
 from biaspredict.infer.components import Component, Scores, Task
+from biaspredict.infer.model_error import ABOUT_SOUND, model_variance
 from biaspredict.model.circuit import SOUND, Variation
-from biaspredict.model.readings import Quantity
 from biaspredict.model.stage import GROUND
 from biaspredict.predict.look import Observed
-from biaspredict.predict.meters import MODEL_FRACTION, MODEL_MOVED, MODEL_VOLTS, MOST_JOINED
 from biaspredict.predict.observe import Predictor, Probe
 
 STEP = 0.01  # shift of the severity latent for its slope
@@ -33,12 +32,13 @@ CELL = 0.7  # standard deviation of a cell over the distance between cells: neig
 MOST_STEPS = 8
 LONGEST = 3.0  # standard deviations that any latent moves in one step
 STILL = 0.05  # latents that move less than this have settled
+SURE, BEHIND = 2, 20.0  # looks after which what stands so many nats behind the best is left
+FITS = 2.0, 10.0  # misfit to a reading, and beside that, of what explains the readings
 SETTLED = 0.01  # nats that one more step would still gain, below which it is not taken
 HOPELESS = 40.0  # nats below the best at which a component is left after its first look
 CONTENDERS = 300  # components that are refined at most
 CHUNK = 800  # components of one first look, which bounds the memory
 AT_ONCE = 4e6  # slopes of what is foreseen, likewise
-ABOUT_SOUND = (Quantity.VOLTS, Quantity.DROP)  # whose model errors grow away from the sound value
 
 
 class Explainer:
@@ -156,7 +156,9 @@ class Explainer:
         exact = found.noise[rows] <= self._noise(found.values[rows]) * ROUGHER
         cost[rows] = np.where(exact.all(axis=1), _misses(miss, found.noise[rows]), np.inf)
         aims[rows[~exact.all(axis=1)]] = 0.0
-        for _ in range(MOST_STEPS):
+        for step in range(MOST_STEPS):
+            if step >= SURE:
+                rows = rows[self._within_sight(components, found)[rows]]
             if not rows.size:
                 break
             underway.at(f"weighing {len(rows)} faults once more")
@@ -189,6 +191,15 @@ class Explainer:
             rows = rows[far & (gain[rows] > SETTLED)]
         found.latents[:] = best
         return found
+
+    @staticmethod
+    def _within_sight(components: Sequence[Component], found: Scores) -> NDArray[np.bool_]:
+        """(B,) what may still count; all of it where nothing explains the readings yet."""
+        belief = found.log_evidence + np.array([c.log_prior for c in components])
+        top = int(np.argmax(belief))
+        if not found.misfit[top] < FITS[0] * found.values.shape[1] + FITS[1]:
+            return np.ones(len(components), dtype=bool)
+        return np.asarray(belief > belief[top] - BEHIND)
 
     def look(
         self, components: Sequence[Component], latents: Floats, shifts: int,
@@ -370,19 +381,3 @@ def _cells_beside(components: Sequence[Component]) -> dict[int, tuple[int, int]]
         if low != high:
             found[row] = (low, high)
     return found
-
-
-def model_variance(
-    values: Floats, quantity: Quantity, sound: float = math.nan, transistors: int = 0
-) -> Floats:
-    """Variance of the model's own error at predicted values; all but volts are logarithms.
-
-    sound: what the sound stage shows there; transistors: how many are direct coupled there.
-    """
-    if quantity not in ABOUT_SOUND:
-        return np.full_like(values, 0.02**2)
-    variance = MODEL_VOLTS**2 + (MODEL_FRACTION * values) ** 2
-    if math.isfinite(sound):
-        share = MODEL_MOVED * min(transistors, MOST_JOINED)
-        variance += (share * (values - sound)) ** 2
-    return np.asarray(variance)

@@ -8,8 +8,9 @@ from scipy import stats
 
 from biaspredict.engine.batch import Batch
 from biaspredict.infer.components import NO_FAULT
-from biaspredict.infer.evidence import Explainer, model_variance
+from biaspredict.infer.evidence import Explainer
 from biaspredict.infer.faults import catalogue
+from biaspredict.infer.model_error import model_variance
 from biaspredict.infer.priors import standard_priors
 from biaspredict.infer.ranking import components_of, rank
 from biaspredict.infer.tasks import task_of

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from biaspredict.engine.ngspice import Ngspice
-from biaspredict.infer.evidence import model_variance
+from biaspredict.infer.model_error import model_variance
 from biaspredict.model.circuit import SOUND as AS_DRAWN
 from biaspredict.model.circuit import Load, Variation
 from biaspredict.model.readings import Quantity
