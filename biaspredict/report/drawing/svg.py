@@ -26,7 +26,7 @@ _STYLES = {
     "title": (17.0, "bold"),
 }
 
-FONT = "Helvetica, Arial, 'DejaVu Sans', sans-serif"
+FONT = "'DejaVu Sans', sans-serif"
 
 
 def number(value: float) -> str:

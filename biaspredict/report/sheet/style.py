@@ -11,7 +11,7 @@ SHEET = """
 * { box-sizing: border-box; }
 html { -webkit-text-size-adjust: 100%; text-size-adjust: 100%; }
 body { margin: 0 auto; padding: 4mm; max-width: 210mm; background: #fff; color: #000;
-  font: 12pt/1.3 "DejaVu Sans", Verdana, Arial, Helvetica, sans-serif; }
+  font: 12pt/1.3 "DejaVu Sans", sans-serif; }
 h1, h2, h3, td, th, li, p, dd { overflow-wrap: anywhere; unicode-bidi: isolate; }
 h1 { font-size: 17pt; line-height: 1.2; margin: 0 0 1mm; }
 h2 { font-size: 14pt; margin: 6mm 0 2mm; padding-top: 1.5mm; border-top: 0.7mm solid #000; }
@@ -20,7 +20,7 @@ p { margin: 1mm 0 2mm; }
 a { color: #000; text-decoration: none; }
 .small { font-size: 10pt; }
 .state { font-weight: bold; border: 0.5mm solid #000; padding: 0 2mm; white-space: nowrap; }
-.caution { border: 0.4mm solid #000; border-left-width: 2.4mm; padding: 1mm 2.5mm; margin: 2mm 0;
+.caution { border: 1.2mm double #000; padding: 1mm 2.5mm; margin: 2mm 0;
   font-size: 10.5pt; break-inside: avoid; overflow-wrap: anywhere; }
 .reason { border: 0.4mm dashed #000; padding: 1mm 2.5mm; margin: 2mm 0;
   overflow-wrap: anywhere; }
@@ -105,7 +105,7 @@ td.whole { font-size: 10.5pt; font-weight: bold; border: 0.5mm solid #000; }
 def pages(titles: Sequence[str]) -> str:
     """Page rules: each sheet has its own title above every side, and a lying page for wide
     drawings."""
-    font = 'font: 9pt "DejaVu Sans", Arial, sans-serif'
+    font = 'font: 9pt "DejaVu Sans", sans-serif'
     found = []
     for place, title in enumerate(titles):
         shown = title if len(title) <= 70 else title[:67] + "..."
