@@ -22,6 +22,15 @@ def said(problem: BiaspredictError) -> str:
     return "\n".join([*lines, *_wrapped(problem.remedy, "  ")])
 
 
+def in_a_sentence(problem: BiaspredictError) -> str:
+    """What is wrong, where, and the remedy, without the lines of the file."""
+    if isinstance(problem, Mistakes):
+        return " ".join(map(in_a_sentence, problem.mistakes))
+    where = "" if problem.place is None else f"{problem.place.place()}: "
+    fact = problem.fact if problem.fact.endswith(".") else f"{problem.fact}."
+    return " ".join(f"{where}{fact} {problem.remedy}".split())
+
+
 def _wrapped(text: str, indent: str = "") -> list[str]:
     found = []
     for line in text.splitlines():

@@ -88,6 +88,7 @@ def drawn(file: str, readings_file: str | None, priors: Priors) -> Drawn:
     from biaspredict.errors import BiaspredictError
     from biaspredict.report.drawing.cache import known_layout
     from biaspredict.report.drawing.draw import draw
+    from biaspredict.said import in_a_sentence
 
     stage, readings = benchwork.at_the_bench(readings_file, pipeline.load_stage(file))
     bias, verdict, reason = None, None, ""
@@ -97,7 +98,7 @@ def drawn(file: str, readings_file: str | None, priors: Priors) -> Drawn:
         if readings.entries:
             verdict = pipeline.suspect(stage, readings, priors, soon=True)
     except BiaspredictError as problem:
-        reason = " ".join(problem.fact.split())
+        reason = in_a_sentence(problem)
     volts = bias.volts() if bias is not None else None
     layout = known_layout(stage, volts)
     if verdict is None:

@@ -78,6 +78,20 @@ def test_a_stage_that_does_not_solve_is_drawn_with_the_reason(
     assert "Not solved" in (tmp_path / "loose.svg").read_text("utf-8")
 
 
+def test_islands_are_drawn_and_named_in_a_sentence(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "island.stage").write_text(
+        'stage "x"\nrail B+ 12 V\nB+ -- R1 10K -- ground\nX -- R4 10K -- Y -- R5 10K -- X\n',
+        encoding="utf-8",
+    )
+    assert main(["draw", "island.stage"]) == 1
+    said = " ".join(capsys.readouterr().out.split())
+    assert "line 4, column 6: R4 and R5 have no way to ground or to a rail. Look" in said
+    assert "^" not in said, "the marks under a line of the file mean nothing in a sentence"
+    assert "no path for DC" in (tmp_path / "island.svg").read_text("utf-8")
+
+
 def test_what_cannot_be_read_leaves_nothing_behind(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -32,7 +32,7 @@ from biaspredict.report.drawing.svg import MARGIN, write_svg
 
 TITLE_LINE = 0.5
 TITLE_LETTER = 0.30  # width of a letter of the title, on the safe side
-VERSION = "1"  # to be raised whenever the same stage would be laid out otherwise than before
+VERSION = "2"  # to be raised whenever the same stage would be laid out otherwise than before
 MOST_PARTS = 400
 NARROWEST = 10.0  # page, so that the notes below the drawing keep some width
 
@@ -148,7 +148,7 @@ def _notes(known: Facts, volts: Mapping[str, float] | None) -> list[str]:
         )
     if known.dashed:
         notes.append(
-            "Dashed: reached through capacitors only, drawn at the height of what it meets."
+            "Dashed: no path for DC leads there; drawn at the height of what it meets."
         )
     return notes
 
