@@ -36,9 +36,9 @@ SURE, BEHIND = 2, 20.0  # looks after which what stands so many nats behind the 
 FITS = 2.0, 10.0  # misfit to a reading, and beside that, of what explains the readings
 SETTLED = 0.01  # nats that one more step would still gain, below which it is not taken
 HOPELESS = 40.0  # nats below the best at which a component is left after its first look
-CONTENDERS = 300  # components that are refined at most
-CHUNK = 800  # components of one first look, which bounds the memory
-AT_ONCE = 4e6  # slopes of what is foreseen, likewise
+CONTENDERS, KEPT = 300, 600  # components that are refined at most; whose slopes are kept
+CHUNK, FEWEST = 800, 100  # components of one first look at most, and at least
+AT_ONCE = 4e6  # slopes of one look, which bounds the memory
 
 
 class Explainer:
@@ -97,9 +97,12 @@ class Explainer:
         kept_rows: list[NDArray[np.int64]] = []
         kept: list[Floats] = []
         solved = self._middle(components, start)
-        for begin in range(0, len(components), CHUNK):
+        wide = max(len(self.task.probes) * found.latents.shape[1], 1)
+        chunk = int(min(max(AT_ONCE / wide, FEWEST), CHUNK))
+        last = min(KEPT, len(components) - 1)
+        for begin in range(0, len(components), chunk):
             underway.at("weighing faults", begin, len(components))
-            rows = np.arange(begin, min(begin + CHUNK, len(components)))
+            rows = np.arange(begin, min(begin + chunk, len(components)))
             some = [components[i] for i in rows.tolist()]
             latents = np.zeros((len(rows), found.latents.shape[1]))
             seen, slopes = self.look(
@@ -116,12 +119,14 @@ class Explainer:
             found.latents[rows[good]] = aims
             found.log_evidence[rows[good]] = evidence
             found.misfit[rows[good]] = misfit
-            limit = np.partition(found.misfit, min(CONTENDERS, len(components) - 1))[
-                min(CONTENDERS, len(components) - 1)
-            ]
+            limit = np.partition(found.misfit, last)[last]
             close = good & (found.misfit[rows] <= limit)
             kept_rows.append(rows[close])
             kept.append(slopes[close])
+            for k, those in enumerate(kept_rows):  # what later ones have put out of reach
+                near = found.misfit[those] <= limit
+                if not near.all():
+                    kept_rows[k], kept[k] = those[near], kept[k][near]
         place = np.concatenate(kept_rows)
         found.place[place] = np.arange(len(place))
         return Scores(
@@ -148,14 +153,15 @@ class Explainer:
         found, slopes = first, first.slopes
         shifts = found.latents.shape[1] - self.width
         cost, gain = np.full((2, len(components)), np.inf)
-        best = np.zeros_like(found.latents)
-        aims = best + _stride(found.latents)
-        found.latents[:] = 0.0
+        every, at = rows, np.full(len(components), -1)
+        at[rows] = np.arange(len(rows))
+        aims = _stride(found.latents[rows])
+        best = np.zeros_like(aims)
         # where the first look was rough, look again at the middle before stepping anywhere
         miss = self.task.values - found.values[rows]
         exact = found.noise[rows] <= self._noise(found.values[rows]) * ROUGHER
         cost[rows] = np.where(exact.all(axis=1), _misses(miss, found.noise[rows]), np.inf)
-        aims[rows[~exact.all(axis=1)]] = 0.0
+        aims[~exact.all(axis=1)] = 0.0
         for step in range(MOST_STEPS):
             if step >= SURE:
                 rows = rows[self._within_sight(components, found)[rows]]
@@ -164,32 +170,34 @@ class Explainer:
             underway.at(f"weighing {len(rows)} faults once more")
             some = [components[i] for i in rows]
             seen, fresh = self.look(
-                some, aims[rows], shifts, self.task.probes, start=found.volts[rows]
+                some, aims[at[rows]], shifts, self.task.probes, start=found.volts[rows]
             )
             self.task.meet(seen.values, fresh)
             noise = self._noise(seen.values) + seen.doubt**2
             miss = self.task.values - seen.values
-            fresh_cost = 0.5 * (aims[rows] ** 2).sum(1) + _misses(miss, noise)
+            fresh_cost = 0.5 * (aims[at[rows]] ** 2).sum(1) + _misses(miss, noise)
             fresh_cost[~seen.solved] = np.inf
             better = fresh_cost < cost[rows] - 1e-3
             won, lost = rows[better], rows[~better]
             cost[won] = fresh_cost[better]
-            best[won] = aims[won]
+            best[at[won]] = aims[at[won]]
             found.values[won], found.noise[won] = seen.values[better], noise[better]
             found.volts[won, : seen.volts.shape[1]] = seen.volts[better]
             slopes[found.place[won]] = fresh[better]
             next_aims, evidence, misfit = self._aim(
-                seen.values[better], fresh[better], noise[better], aims[won]
+                seen.values[better], fresh[better], noise[better], aims[at[won]]
             )
             found.log_evidence[won], found.misfit[won] = evidence, misfit
             gain[won] = cost[won] - 0.5 * (misfit + np.log(noise[better]).sum(1))
             # a step that failed to improve is halved back towards the best point
-            aims[lost] = best[lost] + 0.4 * (aims[lost] - best[lost])
-            aims[won] = best[won] + _stride(next_aims - best[won])
+            back, on = at[lost], at[won]
+            aims[back] = best[back] + 0.4 * (aims[back] - best[back])
+            aims[on] = best[on] + _stride(next_aims - best[on])
             rows = np.concatenate([won, lost])
-            far = np.abs(aims[rows] - best[rows]).max(axis=1, initial=0.0) > STILL
+            far = np.abs(aims[at[rows]] - best[at[rows]]).max(axis=1, initial=0.0) > STILL
             rows = rows[far & (gain[rows] > SETTLED)]
-        found.latents[:] = best
+        found.latents[:] = 0.0
+        found.latents[every] = best
         return found
 
     @staticmethod
