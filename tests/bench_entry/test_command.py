@@ -14,6 +14,7 @@ import pytest
 from biaspredict.cli import main
 from biaspredict.notation.logbook import load_log
 from tests.bench_entry.test_sitting import STAGE
+from tests.heard import flat
 from tests.terminal import Terminal
 
 ROOT = Path(__file__).parents[2]
@@ -86,7 +87,7 @@ def test_log_listed(
     valid(record, "log")
     assert record["damage"]["line"] == 5
     assert main(["bench", str(stage), str(log)]) == 2
-    assert "damaged log" in capsys.readouterr().err
+    assert "damaged log" in flat(capsys.readouterr().err)
 
 
 def test_suspect_takes_the_log(
@@ -101,11 +102,11 @@ def test_suspect_takes_the_log(
     assert main(["suspect", str(stage), str(log), "--at", "19:45", "--json"]) == 0
     assert len(json.loads(capsys.readouterr().out)["readings"]) == 2
     assert main(["suspect", str(stage), str(log), "--at", "noon"]) == 2
-    assert "no line and no time" in capsys.readouterr().err
+    assert "no line and no time" in flat(capsys.readouterr().err)
     readings = tmp_path / "day.readings"
     readings.write_text('readings "day"\nrail B+ 22\n', "utf-8")
     assert main(["suspect", str(stage), str(readings), "--at", "3"]) == 2
-    assert "--at with a log" in capsys.readouterr().err
+    assert "--at with a log" in flat(capsys.readouterr().err)
 
 
 def test_at_a_terminal(stage: Path) -> None:

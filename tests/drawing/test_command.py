@@ -15,6 +15,7 @@ from biaspredict.errors import Unsolved
 from biaspredict.model.stage import Stage
 from biaspredict.report.drawing.readback import read_back
 from tests.drawing.stages import ROOT, load, netlist
+from tests.heard import flat
 
 SCHEMA = json.loads((ROOT / "biaspredict" / "records.json").read_text("utf-8"))
 STAGE = ROOT / "circuits" / "microphone-stage.stage"
@@ -97,9 +98,9 @@ def test_what_cannot_be_read_leaves_nothing_behind(
 ) -> None:
     (tmp_path / "bad.stage").write_text('stage "x"\nB+ -- R1 4.7Q -- ground\n', encoding="utf-8")
     assert main(["draw", "bad.stage"]) == 2
-    assert "line 2" in capsys.readouterr().err
+    assert "line 2" in flat(capsys.readouterr().err)
     assert main(["draw", str(STAGE), "-o", "a.gif"]) == 2
-    assert ".svg, .png or .pdf" in capsys.readouterr().err
+    assert ".svg, .png or .pdf" in flat(capsys.readouterr().err)
     assert [f.name for f in tmp_path.iterdir()] == ["bad.stage"]
 
 

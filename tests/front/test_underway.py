@@ -78,7 +78,10 @@ def test_ctrl_c_leaves_nothing_behind(words: tuple[str, ...], tmp_path: Path) ->
     begun = time.monotonic()
     _, said = child.communicate(timeout=30)
     assert time.monotonic() - begun < 1.0
-    assert (child.returncode, said) == (130, "stopped\n")
+    # Caught while a module is still being imported, the signal ends Python by itself: -2, which
+    # every shell gives on as 130 too.
+    assert child.returncode in (130, -signal.SIGINT)
+    assert said == "stopped\n"
     assert sorted(p.name for p in tmp_path.iterdir()) == before
     with pytest.raises(ProcessLookupError):
         os.killpg(child.pid, 0)

@@ -14,6 +14,7 @@ from biaspredict.cli import main
 from biaspredict.engine.ngspice import Ngspice
 from biaspredict.report import data_lesson, load_plot, teaching
 from tests.circuits.files import DEMO, OURS, PUBLISHED, ROOT, name_of
+from tests.heard import flat
 from tests.lesson.taught import LARGE, lesson_of, some
 
 SCHEMA = json.loads((ROOT / "biaspredict" / "records.json").read_text("utf-8"))
@@ -226,7 +227,7 @@ def test_what_has_no_lesson_says_so(
     code, out, err = run(capsys, str(path))
     assert code == 2
     assert out == ""
-    assert words in err
+    assert words in flat(err)
 
 
 def test_the_solved_side_is_ngspice(capsys: pytest.CaptureFixture[str]) -> None:

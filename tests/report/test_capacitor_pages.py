@@ -12,6 +12,7 @@ import pytest
 from biaspredict.cli import main
 from biaspredict.report.curve import plot
 from tests.circuits.files import DEMO, OURS, ROOT
+from tests.heard import flat
 
 SCHEMA = json.loads((ROOT / "biaspredict" / "records.json").read_text("utf-8"))
 WIDTH = 80
@@ -131,7 +132,7 @@ def test_unusable_input_is_told(
     assert main(command) == 2
     out, err = capsys.readouterr()
     assert out == ""
-    assert words in err
+    assert words in flat(err)
     assert "Traceback" not in err
 
 

@@ -19,6 +19,7 @@ from biaspredict.predict.supply_concerns import concerns
 from biaspredict.report import data, data_renew, data_supply, renewing, supplying
 from biaspredict.report.data_renew import COLUMNS
 from tests.circuits.files import DEMO, OURS, ROOT, load
+from tests.heard import flat
 from tests.predict import supplies
 
 SCHEMA = json.loads((ROOT / "biaspredict" / "records.json").read_text("utf-8"))
@@ -85,7 +86,7 @@ def test_command_of_a_supply(tmp_path: Path, capsys: pytest.CaptureFixture[str])
     valid(json.loads(capsys.readouterr().out), "supply")
     rail = written(tmp_path, "rail B+ 9 V\nB+ -- R1 1K -- ground\n")
     assert main(["supply", rail]) == 2
-    assert "no transformer winding" in capsys.readouterr().err
+    assert "no transformer winding" in flat(capsys.readouterr().err)
 
 
 def test_other_pages_say_what_the_winding_was_taken_for(
@@ -211,4 +212,4 @@ def test_mistakes_of_all_files_come_together(
     out, err = capsys.readouterr()
     assert out == ""
     for words in ("bad.stage, line 3", "none.stage", "is given twice"):
-        assert words in err
+        assert words in flat(err)

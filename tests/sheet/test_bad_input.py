@@ -12,6 +12,7 @@ from biaspredict.report.drawing import draw
 from biaspredict.report.sheet.document import document
 from biaspredict.report.sheet.figure import figure
 from biaspredict.worksheets import read_works, worksheet
+from tests.heard import flat
 from tests.sheet.made import LINE, PREAMP, READINGS, SMALL, made, written
 from tests.sheet.reader import read
 
@@ -111,7 +112,7 @@ def test_what_cannot_be_used_is_said_and_nothing_is_written(
 ) -> None:
     monkeypatch.chdir(tmp_path)
     assert main(["sheet", *args]) == 2
-    assert said in capsys.readouterr().err
+    assert said in flat(capsys.readouterr().err)
     assert [p for p in tmp_path.rglob("*") if p.is_file() and "cache" not in p.parts] == []
 
 
@@ -131,8 +132,8 @@ def test_a_log_and_readings_together_are_refused(
 ) -> None:
     log = written(tmp_path, "set.log", ['log "x" 2026-11-20'])
     assert main(["sheet", str(log), str(PREAMP), str(READINGS)]) == 2
-    assert "which of them is later" in capsys.readouterr().err
+    assert "which of them is later" in flat(capsys.readouterr().err)
     assert main(["sheet", str(log), str(log), str(PREAMP)]) == 2
-    assert "two bench logs" in capsys.readouterr().err
+    assert "two bench logs" in flat(capsys.readouterr().err)
     assert main(["sheet", str(log), str(PREAMP), str(PREAMP)]) == 2
-    assert "same title" in capsys.readouterr().err
+    assert "same title" in flat(capsys.readouterr().err)

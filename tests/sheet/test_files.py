@@ -17,6 +17,7 @@ from biaspredict.cli import main
 from biaspredict.errors import InputError
 from biaspredict.report.sheet import files
 from tests.circuits.files import ROOT
+from tests.heard import flat
 from tests.sheet.made import LINE, PREAMP, READINGS, SMALL, made, written
 
 SCHEMA = json.loads((ROOT / "biaspredict" / "records.json").read_text("utf-8"))
@@ -80,7 +81,7 @@ def test_another_file_is_never_written_over(
     for file in (notes, manual):
         before = file.read_bytes()
         assert main(["sheet", str(LINE), "-o", str(file)]) == 2
-        assert "is no bench sheet" in capsys.readouterr().err
+        assert "is no bench sheet" in flat(capsys.readouterr().err)
         assert file.read_bytes() == before
 
 
