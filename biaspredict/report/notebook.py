@@ -26,7 +26,7 @@ from biaspredict.report.drawing.cache import known_layout
 from biaspredict.report.drawing.draw import draw
 from biaspredict.report.sheet.markup import Html, join, tag
 
-CELL = "padding:0.15em 0.8em; border-bottom:1px solid #bbb; text-align:"
+CELL = "padding:0.15em 0.8em; border-bottom:1px solid #000; text-align:"
 MOST_SUSPECTS = 12
 
 

@@ -77,11 +77,15 @@ class Specimen:
         return self.ambient + own + self.heats.get(ref, 0.0)
 
 
+KNEE = 1.0  # V: below it a box takes less and less; from memory
+
+
 @dataclass(frozen=True, slots=True)
 class Flow:
     """A current the check of the node sums needs: out of node a, into node b.
 
-    Either through `ohms` (after `emf`), or read from ngspice as `vector`, or a lamp's law.
+    Either through `ohms` (after `emf`), or read from ngspice as `vector`, or a lamp's law, or what
+    a box takes: `amps`, where `knee` is finite only while there are volts to take it by.
     """
 
     a: str
@@ -90,6 +94,7 @@ class Flow:
     emf: float = 0.0
     vector: str = ""
     amps: float = math.nan
+    knee: float = math.nan
     lamp: tuple[float, float, float, float] | None = None
 
 
@@ -131,6 +136,17 @@ class Deck:
         )
         self.flows.append(Flow(a, b, lamp=law))
 
+    def box(self, node: str, amps: float, passive: bool) -> None:
+        """A box that takes `amps`; a passive one less and less below `KNEE`, and none at 0 V."""
+        self.count += 1
+        if not passive:
+            self.lines.append(f"iz{self.count} {self.n(node)} 0 {amps!r}")
+            self.flows.append(Flow(node, GROUND, amps=amps))
+            return
+        at, size = self.n(node), abs(amps)
+        self.lines.append(f"bz{self.count} {at} 0 i={size!r}*tanh(v({at})/{KNEE!r})")
+        self.flows.append(Flow(node, GROUND, amps=size, knee=KNEE))
+
     def read(self, a: str, b: str, vector: str) -> None:
         self.flows.append(Flow(a, b, vector=vector))
 
@@ -150,11 +166,10 @@ def write(specimen: Specimen, meter: Branch | None = None) -> Deck:
         deck.resistor(name, GROUND, max(ohms, WIRE), volts)
     for branch in (*specimen.sources, *specimen.extras, *((meter,) if meter else ())):
         deck.resistor(branch.a, branch.b, branch.ohms, branch.emf)
+    supplies = {volts > 0 for volts, _ in specimen.rails.values()}
     for pin in specimen.stage.pins:
         if pin.volts is None and pin.amps:
-            deck.count += 1
-            deck.lines.append(f"iz{deck.count} {deck.n(pin.node)} 0 {pin.amps!r}")
-            deck.flows.append(Flow(pin.node, GROUND, amps=pin.amps))
+            deck.box(pin.node, pin.amps, supplies == {pin.amps > 0})
     for place, (ref, body) in enumerate(specimen.bodies.items()):
         legs = []
         for terminal, node in zip(TERMINALS[body.part.kind], body.nodes, strict=True):

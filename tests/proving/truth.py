@@ -192,7 +192,8 @@ def _heats(specimen: Specimen, deck: Deck, watts: list[float]) -> tuple[dict[str
 def _inside_rails(specimen: Specimen, volts: dict[str, float]) -> bool:
     known = [0.0, *(v for v, _ in specimen.rails.values()), *(b.emf for b in specimen.sources)]
     low, high = min(known) - 1.0, max(known) + 1.0
-    if any(pin.volts is None for pin in specimen.stage.pins):
+    supplies = {volts > 0 for volts, _ in specimen.rails.values()}
+    if any(pin.volts is None and supplies != {pin.amps > 0} for pin in specimen.stage.pins):
         return all(math.isfinite(v) for v in volts.values())
     return all(low <= volts[n] <= high for n in specimen.stage.nodes)
 
@@ -200,9 +201,11 @@ def _inside_rails(specimen: Specimen, volts: dict[str, float]) -> bool:
 def _amps(flow: Flow, volts: dict[str, float], amps: dict[str, float]) -> float:
     if flow.vector:
         return amps[flow.vector]
+    across = volts[flow.a] - volts[flow.b]
+    if math.isfinite(flow.knee):
+        return flow.amps * math.tanh(across / flow.knee)
     if math.isfinite(flow.amps):
         return flow.amps
-    across = volts[flow.a] - volts[flow.b]
     if flow.lamp is not None:
         hot, rated, cold, power = flow.lamp
         size = math.sqrt(across**2 + 1e-8) / rated
