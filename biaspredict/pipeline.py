@@ -141,13 +141,15 @@ def priors_or_standard(path: str | None) -> Priors:
 
 @lru_cache(maxsize=8)
 def fed(stage: Stage) -> Fed:
-    """The stage with rails for what its windings feed; as it is where none does.
+    """The stage with rails for what its windings feed, and trimmers where they were set.
 
     Raises InputError, Unsolved, EngineMissing.
     """
     from biaspredict.predict.raw_rail import on_rails
+    from biaspredict.predict.settings import set_up
 
-    return on_rails(stage, referee())
+    found = on_rails(stage, referee())
+    return replace(found, stage=set_up(found.stage, ranker()))
 
 
 def supply(stage: Stage) -> tuple[Supply, tuple[SupplyFault, ...], tuple[Finding, ...]]:

@@ -93,9 +93,8 @@ class Changes:
                     found[:, legs, columns] += total[:, d]
         return found
 
-    def rows(self, wanted: list[list[int]], speed: complex) -> dict[int, Complexes]:
+    def rows(self, rows: set[int], speed: complex) -> dict[int, Complexes]:
         """Row -> (K, B) change by its logarithm, or (plain) by itself, at fixed volts."""
-        rows = {row for group in wanted for row in group}
         found: dict[int, Complexes] = {}
         self._of_branches(rows, found)
         for device, placed in self.plan.placed.items():

@@ -12,7 +12,7 @@ from biaspredict.engine.elimination import Form, alike
 from biaspredict.engine.laws import Bipolars, Group, Junctions
 from biaspredict.engine.network import Network
 from biaspredict.engine.partials import PLAIN, partial, per_kelvin
-from biaspredict.engine.plan import TEMPERATURE, Ints, Lot, Plan, lot, plan_of
+from biaspredict.engine.plan import TEMPERATURE, Ints, Lot, Plan, Push, lot, plan_of
 from biaspredict.engine.solver import Floats
 from biaspredict.model.circuit import Axis, Circuit, Variation
 
@@ -164,18 +164,19 @@ def along(
 
 def _put(
     found: Floats, rises: Floats, values: Floats, rows: Ints,
-    moved: Mapping[int, Sequence[tuple[int, bool]]], relative: bool,
+    moved: Mapping[int, Sequence[Push]], relative: bool,
 ) -> None:
     """Add rises (D, K, B) by values of `rows`, or (relative) by their logarithms, to their axes.
 
     An axis is of the value itself where it is additive, else of its logarithm.
     """
     for rise, row in zip(rises, rows.tolist(), strict=True):
-        for p, additive in moved[row]:
-            if relative == (not additive):
-                found[p] += rise
+        for push in moved[row]:
+            if relative == (not push.additive):
+                found[push.axis] += rise * push.per
             else:
-                found[p] += rise / values[row] if relative else rise * values[row]
+                plain = rise / values[row] if relative else rise * values[row]
+                found[push.axis] += plain * push.per
 
 
 def _carried(group: Group, places: Sequence[int], flows: Floats, influence: Floats) -> Floats:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,6 +55,14 @@ class Placed:
 
     rows: Ints
     legs: Ints
+
+
+class Push(NamedTuple):
+    """An axis moves a value: by its logarithm or, additive, by itself, so much per amount."""
+
+    axis: int
+    additive: bool
+    per: float = 1.0
 
 
 class Plan:
@@ -132,16 +141,24 @@ class Plan:
             met.update((a, b) for a in legs for b in legs)
         return {(a, b) for a, b in met if a and b} - self.pairs
 
-    def axis_rows(self, axes: Sequence[Axis]) -> list[list[int]]:
-        return [[self.row[name] for name in axis.parameters] for axis in axes]
-
-    def axes_of_rows(self, axes: Sequence[Axis]) -> dict[int, list[tuple[int, bool]]]:
-        """Value row -> (axis, whether additive) of every axis that moves it."""
-        found: dict[int, list[tuple[int, bool]]] = {}
+    def axes_of_rows(self, axes: Sequence[Axis]) -> dict[int, list[Push]]:
+        """Value row -> what every axis that moves it does to it."""
+        found: dict[int, list[Push]] = {}
         for p, axis in enumerate(axes):
             for name in axis.parameters:
-                found.setdefault(self.row[name], []).append((p, axis.additive))
+                found.setdefault(self.row[name], []).append(Push(p, axis.additive))
+            for name, per in axis.also:
+                found.setdefault(self.row[name], []).append(Push(p, True, per))
         return found
+
+    def also_moves(self, axes: Sequence[Axis]) -> tuple[Ints, Floats]:
+        """Value rows, and what is added to each per amount of every axis (rows, axes)."""
+        rows = sorted({self.row[name] for axis in axes for name, _ in axis.also})
+        shares = np.zeros((len(rows), len(axes)))
+        for p, axis in enumerate(axes):
+            for name, per in axis.also:
+                shares[rows.index(self.row[name]), p] += per
+        return np.array(rows, dtype=np.int64), shares
 
     def axis_moves(self, axes: Sequence[Axis]) -> list[tuple[Ints, Ints, bool]]:
         """(value rows, axis columns, additive): axes in order, as many at once as touch
@@ -255,6 +272,8 @@ def lot(
                     values[rows_in] += moves[columns_in]
                 else:
                     values[rows_in] *= np.exp(moves[columns_in])
+            also, shares = plan.also_moves(axes)
+            values[also] += shares @ moves
     spare = max(lifts, spares or 0)
     made = Lot(
         values,

@@ -102,16 +102,16 @@ def _chunk(
         found.bends[which], found.siemens[which] = -bends.transpose(2, 0, 1), siemens_of.T
     if not axes:
         return
-    own, followed = moved.rows(plan.axis_rows(axes), speed), moved.by_volts()
+    pushes = plan.axes_of_rows(axes)
+    own, followed = moved.rows(set(pushes), speed), moved.by_volts()
     shares = np.concatenate((followed.real, followed.imag)).transpose(1, 0, 2)
     drift = along(plan, made, network, nodes, network.form.turned(still, shares), axes)
     count = points.shape[1]
     slopes = (drift[:, :count] + 1j * drift[:, count:]).transpose(2, 1, 0)
-    for p, (axis, rows) in enumerate(zip(axes, plan.axis_rows(axes), strict=True)):
-        for row in rows:
-            if row in own:
-                plain = made.values[row] if axis.additive and row not in moved.plain else 1.0
-                slopes[:, :, p] += (own[row] / plain).T
+    for row in own.keys() & pushes.keys():
+        for push in pushes[row]:
+            plain = made.values[row] if push.additive and row not in moved.plain else 1.0
+            slopes[:, :, push.axis] += (own[row] * push.per / plain).T
     found.slopes[which] = -slopes
 
 

@@ -58,6 +58,9 @@ def applied(
         for name in axis.parameters:
             value = _before(circuit, changes, name)
             changes[name] = value + float(amount) if axis.additive else value * _exp(amount)
+    for axis, amount in zip(axes, amounts, strict=True):
+        for name, per in axis.also:
+            changes[name] = _before(circuit, changes, name) + per * float(amount)
     if not changes:
         return circuit
     celsius = changes.pop("temperature", circuit.celsius)

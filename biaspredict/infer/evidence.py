@@ -75,7 +75,7 @@ class Explainer:
         self, components: Sequence[Component], keep: int, start: Floats | None
     ) -> Scores:
         first = self._first(components, start)
-        rows = self._hopeful(first.misfit, keep)
+        rows = self._hopeful(components, first.misfit, keep)
         return self._refined(components, first, rows)
 
     def _empty(self, components: Sequence[Component]) -> Scores:
@@ -341,18 +341,23 @@ class Explainer:
         evidence = -0.5 * (misfit + logdet + len(self.task.probes) * np.log(2 * np.pi))
         return np.einsum("bkp,bk->bp", slopes, solved), evidence, misfit
 
-    def _hopeful(self, misfit: Floats, keep: int) -> NDArray[np.int64]:
+    @staticmethod
+    def _hopeful(
+        components: Sequence[Component], misfit: Floats, keep: int
+    ) -> NDArray[np.int64]:
         """Rows worth more steps.
 
         The first look linearises at the middle of the spread; a component whose misfit is
         far beyond the best's there does not come back within a few steps. Misfit, not
-        evidence: a badly placed linearisation also misjudges the spread.
+        evidence: a badly placed linearisation also misjudges the spread. Of too many the
+        likelier ones: hundreds of faults leave the readings as sound, or all but.
         """
-        order = np.argsort(misfit, kind="stable")[:CONTENDERS]
+        prior = np.array([c.log_prior for c in components])
+        order = np.argsort(misfit - 2.0 * prior, kind="stable")[:CONTENDERS]
         order = order[np.isfinite(misfit[order])]
         if not order.size:
             return order
-        best = misfit[order[0]]
+        best = misfit.min()
         near = misfit[order] < best + 2 * HOPELESS + 0.5 * best
         near[: max(keep, 24)] = True
         return np.sort(order[near])

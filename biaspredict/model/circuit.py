@@ -157,6 +157,8 @@ class Axis:
     parameters: one latent quantity may move several parameters (one batch, one rail).
     limits: where specimens lie evenly between two limits, the least and most factor (or
         addition); None: they are spread normally.
+    also: (parameter, so much is added to it per unit of the amount): what was set otherwise
+        because this specimen differs.
     """
 
     parameters: tuple[str, ...]
@@ -164,6 +166,7 @@ class Axis:
     additive: bool = False
     name: str = ""
     limits: tuple[float, float] | None = None
+    also: tuple[tuple[str, float], ...] = ()
 
 
 def lifted(circuit: Circuit, lifts: tuple[tuple[str, float], ...]) -> Circuit:

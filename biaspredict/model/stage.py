@@ -150,6 +150,35 @@ class Twin:
 
 
 @dataclass(frozen=True, slots=True)
+class Setting:
+    """What a trimmer was set for while all was sound: `volts` at `node`, to `minus` or ground.
+
+    across: these are the ends of that part, and only the size of the volts counts; "": a node.
+    wide, follows: once worked out, how far the wiper may stand from where it was computed (a
+    standard deviation, share of its track), and (axis, share of the track per amount of it) how
+    it was set otherwise where the specimen differs.
+    """
+
+    ref: str
+    volts: float
+    name: str
+    node: str
+    minus_name: str | None = None
+    minus: str | None = None
+    across: bool = False
+    wide: float = 0.0
+    follows: tuple[tuple[str, float], ...] = ()
+    origin: Span | None = field(default=None, compare=False)
+
+    @property
+    def place(self) -> str:
+        """As a person says it: "across R20", "at OUT", "at Q1.base to Q1.emitter"."""
+        if self.across:
+            return f"across {self.name}"
+        return f"at {self.name}" + (f" to {self.minus_name}" if self.minus_name else "")
+
+
+@dataclass(frozen=True, slots=True)
 class Stage:
     """One stage as transcribed.
 
@@ -170,6 +199,7 @@ class Stage:
     assumptions: Assumptions = Assumptions()
     notes: tuple[str, ...] = ()
     twins: tuple[Twin, ...] = ()
+    settings: tuple[Setting, ...] = ()
     file: str = field(default="", compare=False)
 
     def part(self, ref: str) -> Part:

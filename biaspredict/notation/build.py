@@ -15,9 +15,10 @@ from biaspredict.model.stage import (
     Stage,
     Twin,
 )
-from biaspredict.notation import names, outside
+from biaspredict.notation import names, outside, settings
 from biaspredict.notation.charts import at_nodes, printed
 from biaspredict.notation.clauses import (
+    Adjusted,
     Alias,
     Assume,
     Mark,
@@ -101,6 +102,9 @@ class _Stage:
         self._aliases([what for _, what in self.said.read if isinstance(what, Alias)])
 
         charts = printed(self.said.charts, self.board)
+        adjusted = settings.adjusted(
+            (what for _, what in self.said.read if isinstance(what, Adjusted)), self.board
+        )
         ports = [(what, port, self._point(mark)) for what, port, mark in self.ports]
         others = [what for _, what in self.said.read if isinstance(what, Other)]
         twins = self._twins(others)
@@ -131,6 +135,7 @@ class _Stage:
             assumptions=assumed,
             notes=tuple(what.text for _, what in self.said.read if isinstance(what, Note)),
             twins=twins,
+            settings=tuple(settings.at_nodes(one, named) for one in adjusted),
             file=self.file,
         )
 

@@ -121,6 +121,17 @@ class Other(NamedTuple):
     offset: Clause | None
 
 
+class Adjusted(NamedTuple):
+    """What a trimmer was set for: volts across a part, or at a node, to ground or to `minus`."""
+
+    ref: Mark
+    amount: Amount
+    across: bool
+    name: Mark
+    minus: Mark | None
+    place: Span
+
+
 class ForStage(NamedTuple):
     title: Mark
 
@@ -173,5 +184,5 @@ class Entries(NamedTuple):
     entries: tuple[Entry, ...]
 
 
-StageStatement = Title | Note | Path | Alias | Outside | Assume | ChartHead | Other
+StageStatement = Title | Note | Path | Alias | Outside | Assume | ChartHead | Other | Adjusted
 ReadingsStatement = Title | ForStage | Conditions | Skip | Generator | Entries

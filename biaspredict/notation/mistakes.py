@@ -27,7 +27,7 @@ _EXPECTED = {
 
 
 _HEADS = frozenset(
-    {"stage", "note", "rail", "input", "output", "pin", "assume", "chart", "other"}
+    {"stage", "note", "rail", "input", "output", "pin", "assume", "chart", "other", "set"}
     | {"readings", "for", "skip", "generator", "gain"}
 )
 

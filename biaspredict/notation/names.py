@@ -16,6 +16,7 @@ GROUNDS = frozenset({"ground", "gnd", "0v"})
 # What begins a statement or means something within one cannot name a node.
 RESERVED = frozenset(
     {"stage", "note", "rail", "input", "output", "pin", "assume", "chart", "other", "readings"}
+    | {"set"}
     | {"for", "skip", "generator", "gain", "volts", "ohms", "drop", "level", "ripple", "across"}
     | {"over", "about", "to", "fitted", "measured", "at", "can", "vbe", "icbo", "early", "slope"}
     | {

@@ -36,6 +36,12 @@ SLIPS: tuple[Slip, ...] = (
         stage=('stage "line" amplifier', 'note "R7" hard'),
     ),
     Slip(
+        "a setting says which trimmer, for how many volts, and where these are read",
+        "Write it like set RV1 for 10 mV across R20, or set RV1 for 13.5 V at Q4.collector.",
+        stage=("set", "set RV1", "set RV1 10 mV", "set RV1 for", "set RV1 for 10 mV",
+               "set RV1 for R20", "set RV1 for 10 mV across", "set RV1 for 10 mV at"),
+    ),
+    Slip(
         "the wire leads nowhere",
         "Behind -- stands a node or a part: -- ground, or -- R4 1.5K -- ground.",
         stage=("B+ --", "B+ -- R1 100K --", "B+ -- -- ground"),

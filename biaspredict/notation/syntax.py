@@ -8,8 +8,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from biaspredict.errors import InputError
 from biaspredict.notation import mistakes
 from biaspredict.notation.clauses import (
+    Adjusted,
     Alias,
     Amount,
     Assume,
@@ -61,6 +63,8 @@ def stage_statement(line: Line) -> StageStatement:
             return Assume(tuple(read.groups(tree.children[1:])))
         case "chart":
             return ChartHead(read.clauses(tree.children[1:]))
+        case "setting":
+            return read.adjusted(tree)
         case "other":
             subs = [_sub(child) for child in tree.children if _is_tree(child)]
             if subs and subs[0].data == "named":
@@ -215,6 +219,22 @@ class _Reader:
 
     def alias(self, tree: Tree[Token]) -> Alias:
         return Alias(self.mark(tree.children[0]), self.mark(tree.children[2]))
+
+    def adjusted(self, tree: Tree[Token]) -> Adjusted:
+        ref, name, *minus = [self.mark(c) for c in tree.children if _kind(c) == "NODE"]
+        amount = next(_sub(c) for c in tree.children if _is_tree(c))
+        across = any(_kind(c) == "ACROSS" for c in tree.children)
+        key = next((self.mark(c) for c in tree.children if _kind(c) == "KEY"), None)
+        if key is not None and key.text.casefold() != "at":
+            raise InputError(
+                f"'{key.text}' does not say where the volts are read",
+                remedy="Write across and a part, or at and a node: set RV1 for 13.5 V at OUT.",
+                place=key.place,
+            )
+        return Adjusted(
+            ref, self.amount(amount), across, name, minus[0] if minus else None,
+            self.mark(tree).place,
+        )
 
     def figure(self, tree: Tree[Token]) -> Figure:
         names = [self.mark(c) for c in tree.children if _kind(c) == "NODE"]

@@ -6,7 +6,17 @@ from collections.abc import Iterable, Iterator
 
 from biaspredict.model.parts import Kind, Part
 from biaspredict.model.readings import Deed, Meanwhile, Quantity, Reading, Readings
-from biaspredict.model.stage import Assumptions, Chart, ChartEntry, Meter, Pin, Port, Rail, Stage
+from biaspredict.model.stage import (
+    Assumptions,
+    Chart,
+    ChartEntry,
+    Meter,
+    Pin,
+    Port,
+    Rail,
+    Setting,
+    Stage,
+)
 from biaspredict.notation import reason
 from biaspredict.notation.digits import written_to
 from biaspredict.notation.names import LEGS, key, point_label
@@ -27,6 +37,7 @@ def write_stage(stage: Stage) -> str:
         [*_pins(stage), *(_port("input", p) for p in stage.inputs)]
         + [_port("output", p) for p in stage.outputs],
         list(_aliases(stage)),
+        list(map(_setting, stage.settings)),
         *(list(_chart(chart)) for chart in stage.charts),
     ]
     if stage.twins:
@@ -150,6 +161,13 @@ def _aliases(stage: Stage) -> Iterator[str]:
     for name, node in stage.names.items():
         if name not in known and key(name) not in points:
             yield f"{name} = {_node(node)}"
+
+
+def _setting(setting: Setting) -> str:
+    where = f"across {setting.name}" if setting.across else f"at {_node(setting.name)}"
+    if setting.minus_name is not None:
+        where += f" to {_node(setting.minus_name)}"
+    return f"set {setting.ref} for {written(setting.volts, reason.VOLTS)} {where}"
 
 
 def _chart(chart: Chart) -> Iterator[str]:

@@ -66,7 +66,16 @@ def axes(stage: Stage, temperature_sigma: float = TEMPERATURE) -> tuple[Axis, ..
     for part in stage.parts:
         found.extend(_of_part(stage, part))
     found.append(Axis(("temperature",), temperature_sigma, additive=True, name="temperature"))
-    return tuple(axis for axis in found if axis.sigma > 0)
+    return tuple(_with_settings(stage, axis) for axis in found if axis.sigma > 0)
+
+
+def _with_settings(stage: Stage, axis: Axis) -> Axis:
+    """A trimmer that was set stands otherwise in a specimen that differs."""
+    also = tuple(
+        (f"{setting.ref}.turn", per)
+        for setting in stage.settings for name, per in setting.follows if name == axis.name
+    )
+    return replace(axis, also=also) if also else axis
 
 
 def rails_off(stage: Stage, read: Mapping[str, float] | None = None) -> tuple[Axis, ...]:
@@ -157,7 +166,10 @@ def _of_part(stage: Stage, part: Part) -> Iterator[Axis]:
         yield _toleranced(f"{ref}.ohms", tolerance)
     elif part.kind in POTS:
         yield _toleranced(f"{ref}.ohms", tolerance)
-        if part.turn is None:
+        wide = next((s.wide for s in stage.settings if s.ref == ref), 0.0)
+        if wide > 0.0:
+            yield Axis((f"{ref}.turn",), wide, True, f"{ref}.turn")
+        elif part.turn is None:
             yield Axis((f"{ref}.turn",), UNKNOWN_WIPER, True, f"{ref}.turn", (-0.5, 0.5))
         elif 0.0 < part.turn < 1.0:
             yield Axis((f"{ref}.turn",), FIXED_WIPER, True, f"{ref}.turn")

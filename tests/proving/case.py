@@ -13,6 +13,7 @@ from biaspredict.model.devices import Bipolar, Material
 from biaspredict.model.stage import Stage
 
 from . import adapter, beside, faults, generate, judge, keys, lots, meterman
+from .adjusting import set_and_solved
 from .draws import Draws
 from .faults import Fault
 from .hunt import hunt
@@ -94,7 +95,7 @@ def _stage(
     for _ in range(TRIES):
         kind, text = generate.generate(rng)
         stage = adapter.parse(text)
-        (nominal,) = solve(ground.runner, [draw_specimen(stage, None)], check=True)
+        nominal = set_and_solved(ground.runner, draw_specimen(stage, None), Draws(), check=True)
         if nominal is not None and biased(stage, nominal):
             record["stage"] = text
             return f"generated {kind}", stage, nominal
@@ -115,17 +116,16 @@ def _specimen(
     """A sound specimen, the same with its faults, and the faults; both verifiably solved."""
     record["redrawn"] = 0
     for _ in range(TRIES):
-        (sound,) = solve(
-            ground.runner, [draw_specimen(stage, draw.rng, ambient=ambient)], check=True
-        )
-        if sound is not None:
-            truth = _faults(ground, stage, sound, draw, record["law"])
-            broken = sound.specimen
+        fresh = draw_specimen(stage, draw.rng, ambient=ambient)
+        healthy = set_and_solved(ground.runner, fresh, draw, check=True)
+        if healthy is not None:
+            truth = _faults(ground, stage, healthy, draw, record["law"])
+            broken = healthy.specimen
             for fault in truth:
                 broken = faults.apply(broken, fault)
             (sick,) = solve(ground.runner, [broken], check=True)
             if sick is not None:
-                return sound, sick, truth
+                return healthy, sick, truth
         record["redrawn"] += 1
     raise ValueError("no specimen of this stage solves verifiably")
 

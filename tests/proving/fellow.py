@@ -16,32 +16,32 @@ import numpy as np
 from biaspredict.model.parts import Kind
 from biaspredict.model.stage import Stage
 
+from .adjusting import set_and_solved
 from .draws import Draws
 from .specimen import Body, Specimen
 from .spice import Runner
-from .truth import Solved, draw_specimen, solve
+from .truth import Solved, draw_specimen
 
 BAG = frozenset({"bf", "ise", "icbo", "own_heat", "kelvin_per_watt"})  # strays within one bag
 TRIES = 20
 
 
 def fellow(
-    runner: Runner, stage: Stage, sound: Specimen, rng: np.random.Generator
+    runner: Runner, stage: Stage, mine: Specimen, rng: np.random.Generator
 ) -> Solved | None:
     """A verified sound specimen of the other channel, None where none was found."""
     draw = Draws(rng)
     reel, bag, kind = draw.uniform(0.0, 0.9), draw.uniform(0.0, 0.6), draw.uniform(0.7, 0.98)
     middle = draw_specimen(stage, None)
     for _ in range(TRIES):
-        fresh = draw_specimen(stage, rng, ambient=sound.ambient + draw.normal(0.4))
+        fresh = draw_specimen(stage, rng, ambient=mine.ambient + draw.normal(0.4))
         bodies = {
-            ref: _body(stage, middle.bodies[ref], sound.bodies[ref], body, (reel, bag, kind))
+            ref: _body(stage, middle.bodies[ref], mine.bodies[ref], body, (reel, bag, kind))
             for ref, body in fresh.bodies.items()
         }
-        rails = {n: (v * (1 + draw.normal(0.002)), r) for n, (v, r) in sound.rails.items()}
-        (found,) = solve(
-            runner, [replace(fresh, bodies=bodies, rails=rails, sources=sound.sources)], check=True
-        )
+        rails = {n: (v * (1 + draw.normal(0.002)), r) for n, (v, r) in mine.rails.items()}
+        other = replace(fresh, bodies=bodies, rails=rails, sources=mine.sources)
+        found = set_and_solved(runner, other, draw, check=True)
         if found is not None:
             return found
     return None

@@ -23,6 +23,7 @@ from biaspredict.notation import read_readings
 from biaspredict.pipeline import suspect
 
 from . import adapter, faults, keys, lots, meterman, sounding
+from .adjusting import set_and_solved
 from .draws import Draws
 from .spice import Runner
 from .study import drawn_circuits
@@ -52,7 +53,7 @@ def stages(signals: bool) -> list[tuple[str, Stage]]:
 
 def _specimen(runner: Runner, stage: Stage, draw: Draws) -> Solved:
     for _ in range(TRIES):
-        (found,) = solve(runner, [draw_specimen(stage, draw.rng)], check=True)
+        found = set_and_solved(runner, draw_specimen(stage, draw.rng), draw, check=True)
         if found is not None:
             return found
     raise ValueError("no specimen solves")

@@ -20,8 +20,10 @@ from biaspredict.model.parts import Kind
 from biaspredict.model.stage import Stage
 
 from . import adapter, case, lots
+from .adjusting import set_and_solved
+from .draws import Draws
 from .spice import Runner
-from .truth import Solved, draw_specimen, solve
+from .truth import Solved, draw_specimen
 
 CIRCUITS = Path(__file__).parents[2] / "circuits"
 SHARES = {"sound": 0.2, "single": 0.45, "pair": 0.1, "prior": 0.25}
@@ -73,7 +75,7 @@ class Ground:
                     continue
                 stage = adapter.load(path)
                 if stage.rails and not any(p.kind is Kind.WINDING and p.volts for p in stage.parts):
-                    (nominal,) = solve(self.runner, [draw_specimen(stage, None)])
+                    nominal = set_and_solved(self.runner, draw_specimen(stage, None), Draws())
                     if nominal is None:
                         raise ValueError(f"{path.name}: the truth cannot solve the sound stage")
                     self.stages[path.stem] = (stage, nominal)
