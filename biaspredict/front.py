@@ -24,7 +24,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from biaspredict import classroom, pipeline
+from biaspredict import classroom, pipeline, replacing
 from biaspredict.errors import BiaspredictError
 from biaspredict.model.readings import Readings
 from biaspredict.model.stage import Stage
@@ -243,7 +243,7 @@ def swap(stage: Stage, *changes: str) -> Swap:
     5.00 V, then 7.50 V
     """
     pipeline.must_hang_together(stage)
-    return _shown(pipeline.swap(stage, changes), _swap_html)
+    return _shown(replacing.swap(stage, changes), _swap_html)
 
 
 def lesson(stage: Stage) -> Lesson:

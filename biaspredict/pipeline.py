@@ -29,10 +29,8 @@ if TYPE_CHECKING:
     from biaspredict.predict.observe import Predictor
     from biaspredict.predict.ohms_records import Ohms
     from biaspredict.predict.raw_rail import Fed
-    from biaspredict.predict.renew import Renewal, Total
     from biaspredict.predict.supply import Supply
     from biaspredict.predict.supply_faults import SupplyFault
-    from biaspredict.predict.swap import Swap
 
 
 @lru_cache(maxsize=1)
@@ -152,6 +150,19 @@ def fed(stage: Stage) -> Fed:
     return replace(found, stage=set_up(found.stage, ranker()))
 
 
+def set_up(stage: Stage) -> Stage:
+    """The stage with its windings, and its trimmers where they were set.
+
+    Raises InputError where one cannot give its reading, Unsolved, EngineMissing.
+    """
+    if not stage.settings:
+        return stage
+    ready = fed(stage).stage
+    turned = {setting.ref: ready.part(setting.ref) for setting in ready.settings}
+    parts = tuple(turned.get(part.ref, part) for part in stage.parts)
+    return replace(stage, parts=parts, settings=ready.settings)
+
+
 def supply(stage: Stage) -> tuple[Supply, tuple[SupplyFault, ...], tuple[Finding, ...]]:
     """A supply sound, with each of its faults, and what is amiss as drawn.
 
@@ -161,7 +172,7 @@ def supply(stage: Stage) -> tuple[Supply, tuple[SupplyFault, ...], tuple[Finding
     from biaspredict.predict.supply_concerns import concerns
     from biaspredict.predict.supply_faults import supply_faults
 
-    found = run(stage, referee())
+    found = run(set_up(stage), referee())
     return found, supply_faults(found, referee()), concerns(found)
 
 
@@ -220,6 +231,7 @@ def ohms(
     from biaspredict.predict.ohms_records import Place
     from biaspredict.predict.spread import axes, rails_off
 
+    stage = set_up(stage)
     asked = None
     if places:
         typed = [read_place(text, stage) for text in places]
@@ -377,24 +389,3 @@ def capacitors(
         fed(stage).stage, referee(), ranker(),
         sections=tuple(sections), start=start, end=end, square=square,
     )
-
-
-def renew(
-    stages: Sequence[Stage], *, fellows: bool = True
-) -> tuple[tuple[Renewal, ...], tuple[Total, ...]]:
-    """What to order for a set of stages, each and all together. Raises EngineMissing."""
-    from biaspredict.predict.renew import renewal, totals
-
-    found = tuple(renewal(stage, referee(), ranker(), fellows=fellows) for stage in stages)
-    return found, totals(found)
-
-
-def swap(
-    stage: Stage, changes: Sequence[str], start: str | None = None, end: str | None = None
-) -> Swap:
-    """Before and after changes such as "C3=47uF". Raises InputError, Unsolved, EngineMissing."""
-    from biaspredict.notation.change import read_changes
-    from biaspredict.predict.swap import swap as swapped
-
-    read = [(change.after, change.sure) for change in read_changes(stage, changes)]
-    return swapped(stage, read, referee(), ranker(), start=start, end=end)

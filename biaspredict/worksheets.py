@@ -121,7 +121,7 @@ def worksheet(work: Work, priors: Priors | None = None, meter: Meter | None = No
     meter: the one at hand; None: that of the readings, else a usual digital one. Raises
     EngineMissing.
     """
-    from biaspredict import pipeline
+    from biaspredict import pipeline, replacing
     from biaspredict.infer import worksheet as sheets
     from biaspredict.infer.progress import progress
     from biaspredict.infer.touch_order import Order
@@ -146,7 +146,7 @@ def worksheet(work: Work, priors: Priors | None = None, meter: Meter | None = No
         first = _verdict(withheld, "before", stage, work.before, priors)
         last = _verdict(withheld, "after", stage, work.after, priors)
         ohms = _withheld_or(withheld, "ohms", lambda: pipeline.ohms(stage, at_hand)[0])
-    renewal = _withheld_or(withheld, "renewal", lambda: pipeline.renew([stage])[0][0])
+    renewal = _withheld_or(withheld, "renewal", lambda: replacing.renew([stage])[0][0])
     so_far = (
         sheets.progress_without_log(work, last or first) if work.log is None
         else progress(chapter_of(work.log, stage))

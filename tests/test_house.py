@@ -22,7 +22,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("commands",),
     ("bench", "front"),
     ("worksheets",),
-    ("benchwork", "classroom"),
+    ("benchwork", "classroom", "replacing"),
     ("pipeline",),
     ("report",),
     ("infer",),

@@ -25,13 +25,13 @@ def add(subparsers: Subparsers) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from biaspredict import pipeline
+    from biaspredict import pipeline, replacing
 
     stages = pipeline.load_stages(args.stages)
     from biaspredict.report import data, data_renew, renewing
 
     with underway.shown():
-        found, order = pipeline.renew(stages, fellows=not args.one_channel)
+        found, order = replacing.renew(stages, fellows=not args.one_channel)
     if args.json:
         print(data.dumps(data_renew.renew_record(found, order)))
     elif args.csv:

@@ -21,7 +21,7 @@ def add(subparsers: Subparsers) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from biaspredict import pipeline
+    from biaspredict import pipeline, replacing
 
     stage = pipeline.load_stage(args.stage)
     pipeline.must_hang_together(stage)
@@ -29,7 +29,7 @@ def run(args: argparse.Namespace) -> int:
     from biaspredict.report import data, data_swap, swapping
 
     with underway.shown():
-        found = pipeline.swap(stage, args.changes, args.start, args.end)
+        found = replacing.swap(stage, args.changes, args.start, args.end)
     if args.json:
         print(data.dumps(data_swap.swap_record(found)))
     else:

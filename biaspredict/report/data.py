@@ -63,6 +63,10 @@ def bias_record(bias: Bias) -> Record:
         "nodes": {node: level_record(level) for node, level in bias.levels.items()},
         "names": {name: node for name, node in stage.names.items() if node in bias.levels},
         "other_states": [dict(state) for state in bias.others],
+        "set": [
+            {"trimmer": s.ref, "volts": s.volts, "place": s.place, "turn": stage.part(s.ref).turn}
+            for s in stage.settings
+        ],
     }
 
 

@@ -8,7 +8,7 @@ from functools import cache
 from hypothesis import strategies as st
 
 from biaspredict.model import devices as dev
-from biaspredict.model.parts import CAPACITORS, TERMINALS, Kind, Part
+from biaspredict.model.parts import CAPACITORS, POTS, TERMINALS, Kind, Part
 from biaspredict.model.stage import (
     GROUND,
     Assumptions,
@@ -18,6 +18,7 @@ from biaspredict.model.stage import (
     Pin,
     Port,
     Rail,
+    Setting,
     Stage,
     Twin,
 )
@@ -282,6 +283,18 @@ def stages(draw: st.DrawFn) -> Stage:
             draw(st.booleans()),
         )
 
+    def setting(one: Part) -> Setting:
+        two_ended = [p for p in placed if len(p.nodes) == 2]
+        if two_ended and draw(st.booleans()):
+            ends = draw(st.sampled_from(two_ended))
+            volts = draw(value(reason.VOLTS).map(abs).filter(bool))
+            return Setting(one.ref, volts, ends.ref, ends.nodes[0], None, ends.nodes[1], True)
+        name, minus = draw(spelt), draw(maybe(spelt))
+        return Setting(
+            one.ref, draw(value(reason.VOLTS)), name, named.names.get(name, name), minus,
+            None if minus is None else named.names.get(minus, minus),
+        )
+
     charts = []
     for quantity, why in (("volts", reason.VOLTS), ("ohms", reason.OHMS)):
         if draw(st.booleans()):
@@ -313,6 +326,10 @@ def stages(draw: st.DrawFn) -> Stage:
         twins=tuple(
             Twin(ref, f"{ref}-other")
             for ref in draw(st.lists(st.sampled_from([p.ref for p in parts]), unique=True))
+        ),
+        settings=tuple(
+            setting(one) for one in placed
+            if one.kind in POTS and one.turn is None and draw(st.booleans())
         ),
     )
 

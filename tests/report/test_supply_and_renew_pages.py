@@ -11,7 +11,7 @@ from typing import Any
 import jsonschema
 import pytest
 
-from biaspredict import pipeline
+from biaspredict import pipeline, replacing
 from biaspredict.cli import main
 from biaspredict.engine.ngspice import Ngspice
 from biaspredict.predict.at_rest import at_rest
@@ -155,7 +155,7 @@ def test_a_low_rail_is_suspected(tmp_path: Path, capsys: pytest.CaptureFixture[s
 
 @pytest.fixture(scope="module")
 def listed() -> Any:
-    return pipeline.renew([load(Path(path)) for path in (PREAMP, SUPPLY, AMPLIFIER)])
+    return replacing.renew([load(Path(path)) for path in (PREAMP, SUPPLY, AMPLIFIER)])
 
 
 def test_page_of_a_set(listed: Any) -> None:

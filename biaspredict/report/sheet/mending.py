@@ -160,8 +160,14 @@ def handing_back(sheet: Worksheet) -> Html:
     warning = None
     if any(part.kind is Kind.TRIMMER for part in sheet.stage.parts):
         warning = caution(SETTING)
-        items.append(join("Set warm and without the lamp: ", blank("", unit="mV"), " across ",
-                          blank("", unit="ohm")))
+        items += [
+            join(f"{one.ref} set warm and without the lamp, for {words.volts(one.volts)} "
+                 f"{one.place}: ", blank("", unit="V"))
+            for one in sheet.stage.settings
+        ] or [
+            join("Set warm and without the lamp: ", blank("", unit="mV"), " across ",
+                 blank("", unit="ohm"))
+        ]
     items += [
         join("No DC on the output: ", blank("", unit="mV")),
         join("Soaked for ", blank("", unit="hours"), ", then listened to, both channels"),
