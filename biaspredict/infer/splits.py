@@ -210,9 +210,10 @@ def _outcomes(bounds: Floats, table: Floats, names: Sequence[Label]) -> tuple[Ou
         chance = float(part.sum())
         if chance >= LIKELY:
             share = part / chance
-            means = tuple(
-                (names[k], float(share[k])) for k in np.argsort(-share)[:4] if share[k] >= NAMED
-            )
+            # The likeliest is named however faint: of a large board none may come to NAMED.
+            first, *others = np.argsort(-share)[:4]
+            more = [k for k in others if share[k] >= NAMED]
+            means = tuple((names[k], float(share[k])) for k in (first, *more))
             low, high = _core(bounds, table, start, place)
             found.append(Outcome(low, high, chance, means))
         start = place
