@@ -1,4 +1,4 @@
-"""On a large board a hundred faults may share the belief: each outcome still names its likeliest."""
+"""On a large board a hundred faults share the belief: each outcome still names its likeliest."""
 
 from __future__ import annotations
 
