@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from biaspredict.engine.flatten import flatten
+from biaspredict.engine.flatten import flatten, pin_quantity
 from biaspredict.engine.solver import Floats, Solver
 from biaspredict.errors import InputError
 from biaspredict.model.circuit import SOUND, Axis, Circuit, Variation
@@ -26,6 +26,8 @@ STEPS = 33  # positions tried at once
 NARROWINGS = 4  # times that the interval between two of them is cut up again
 SWEEPS = 25  # over several trimmers that work on each other
 SETTLED = 1e-6  # of the track
+REACHED = 0.1  # of how far off a trimmer is left; a computed one is nearer than that
+SINGULAR = 1e6  # condition from which several trimmers cannot be told apart by what they set
 NUDGE = 0.3  # standard deviations of a difference
 
 
@@ -52,30 +54,34 @@ def set_up(stage: Stage, solver: Solver) -> Stage:
 def _turned(circuit: Circuit, settings: Sequence[Setting], solver: Solver) -> dict[str, float]:
     """The position of each trimmer: one after the other, until none moves any more."""
     turns = {setting.ref: 0.5 for setting in settings}
-    for sweep in range(SWEEPS):
-        moved = 0.0
+    for _ in range(SWEEPS):
+        before = dict(turns)
         for setting in settings:
-            found = _one(circuit, setting, turns, solver, last=sweep == SWEEPS - 1)
-            moved = max(moved, abs(found - turns[setting.ref]))
-            turns[setting.ref] = found
-        if len(settings) == 1 or moved < SETTLED:
+            turns[setting.ref] = _nearest(circuit, setting, turns, solver)
+        if len(settings) == 1 or all(abs(turns[ref] - at) < SETTLED for ref, at in before.items()):
             break
+    for setting in settings:
+        (volts,) = _read(circuit, setting, turns, np.array([turns[setting.ref]]), solver)
+        if not abs(volts - setting.volts) <= REACHED * _loose(setting):
+            ends = _read(circuit, setting, turns, np.linspace(0.0, 1.0, STEPS), solver)
+            raise _unreachable(setting, ends)
     return turns
 
 
-def _one(
-    circuit: Circuit, setting: Setting, turns: dict[str, float], solver: Solver, *, last: bool
+def _nearest(
+    circuit: Circuit, setting: Setting, turns: dict[str, float], solver: Solver
 ) -> float:
+    """Where this trimmer comes nearest to its reading while the others stay."""
     low, high = 0.0, 1.0
-    for narrowing in range(NARROWINGS):
+    for _ in range(NARROWINGS):
         tried = np.linspace(low, high, STEPS)
         volts = _read(circuit, setting, turns, tried, solver)
         over = volts - setting.volts
+        if not np.isfinite(over).any():
+            raise _unreachable(setting, volts)
         ends = np.flatnonzero(np.sign(over[:-1]) * np.sign(over[1:]) <= 0)
         if not ends.size:
-            if narrowing or not (last or len(turns) == 1):
-                return float(tried[np.nanargmin(np.abs(over))])
-            raise _unreachable(setting, volts)
+            return float(tried[np.nanargmin(np.abs(over))])
         # Of several positions the one nearest to the middle of the track.
         at = int(ends[np.argmin(np.abs((tried[ends] + tried[ends + 1]) / 2.0 - 0.5))])
         low, high = float(tried[at]), float(tried[at + 1])
@@ -83,6 +89,11 @@ def _one(
     if low_over == high_over:
         return low
     return low + (high - low) * low_over / (low_over - high_over)
+
+
+def _loose(setting: Setting) -> float:
+    """How far from its volts a trimmer is left: a standard deviation."""
+    return SET_SHARE * abs(setting.volts) + SET_VOLTS
 
 
 def _unreachable(setting: Setting, volts: Floats) -> InputError:
@@ -135,13 +146,15 @@ def _following(stage: Stage, settings: Sequence[Setting], solver: Solver) -> lis
     track = [Axis((turn,), 0.01, True, turn) for turn in turns]
     slopes = _slopes(circuit, [*track, *around], settings, solver)
     by_turn, by_axis = slopes[:, : len(track)], slopes[:, len(track) :]
+    if not np.linalg.cond(by_turn) < SINGULAR:
+        raise _undetermined(settings)
     reach = np.linalg.inv(by_turn)
     follows = -reach @ by_axis  # (trimmers, axes)
     today = {f"{rail.name}.volts" for rail in stage.rails} | {"temperature"}
-    today |= {axis.name for axis in around if axis.name.split(".")[0] in _boxes(stage)}
+    today |= {f"{pin.name}.{pin_quantity(stage, pin)}" for pin in stage.pins}
     apart = np.array([axis.name in today for axis in around])
     sigmas = np.array([axis.sigma for axis in around])
-    aim = np.array([SET_SHARE * abs(s.volts) + SET_VOLTS for s in settings])
+    aim = np.array([_loose(setting) for setting in settings])
     wide = np.sqrt(
         ((reach * aim) ** 2).sum(axis=1) + ((follows[:, apart] * sigmas[apart]) ** 2).sum(axis=1)
     )
@@ -154,8 +167,16 @@ def _following(stage: Stage, settings: Sequence[Setting], solver: Solver) -> lis
     ]
 
 
-def _boxes(stage: Stage) -> set[str]:
-    return {pin.name.split(".")[0] for pin in stage.pins}
+def _undetermined(settings: Sequence[Setting]) -> InputError:
+    names = " and ".join(setting.ref for setting in settings)
+    fact = f"{names} hardly moves what it is set for"
+    if len(settings) > 1:
+        fact = f"what {names} are set for does not say where each of them stands"
+    return InputError(
+        fact,
+        remedy="Write for each trimmer the reading that the manual has it set by.",
+        place=settings[-1].origin,
+    )
 
 
 def _slopes(

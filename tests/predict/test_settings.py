@@ -128,3 +128,17 @@ def test_it_stands_on_the_page_and_in_the_record(capsys: pytest.CaptureFixture[s
     assert main(["bias", str(AMPLIFIER)]) == 0
     assert "RV1 set for 10.0 mV across R20: its wiper stands at 48 % of the track" in flat(
         capsys.readouterr().out)
+
+
+@pytest.mark.parametrize(("lines", "said"), [
+    ("set RV1 for 4 V at B\nset RV2 for 4 V at B\n", "does not say where each of them stands"),
+    ("set RV1 for 9 V at B\nset RV2 for 4 V at A\n", "no position of RV1 gives 9 V at B"),
+    ("set RV1 for 4 V at A\nset RV2 for 9 V at B\n", "no position of RV2 gives 9 V at B"),
+])
+def test_two_that_cannot_be_set_are_told(lines: str, said: str) -> None:
+    with pytest.raises(InputError, match=said):
+        ready(
+            'stage "two"\nrail B+ 10 V\nB+ -- R1 1K -- RV1.top\nRV1 trimmer 1K\n'
+            "RV1.wiper -- RV1.bottom -- A -- RV2.top\nRV2 trimmer 1K\n"
+            f"RV2.wiper -- RV2.bottom -- B -- R2 1K -- ground\n{lines}"
+        )
