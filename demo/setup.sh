@@ -120,7 +120,7 @@ remove_venv() {
         die "$venv is in the way and is no virtual environment: move it elsewhere, then run this again."
     fi
     if [ -e "$venv" ] || [ -L "$venv" ]; then
-        say "making .venv afresh: it was unfinished, broken, or made in another folder"
+        say "making .venv afresh: unfinished, broken, or made elsewhere"
         rm -rf "$venv" || die "cannot remove $venv: remove it yourself, then run this again."
     fi
 }
@@ -137,7 +137,7 @@ make_venv() {
 
 # Puts the package and its extras into .venv.
 fill_venv() {
-    say "installing the Python packages into .venv (once, takes a minute; needs the network)"
+    say "installing packages into .venv (once, a minute, by the network)"
     rm -f "$venv"/ready* || die "cannot write in $venv: remove it, then run this again."
     new_log
     (

@@ -210,12 +210,9 @@ def _outcomes(bounds: Floats, table: Floats, names: Sequence[Label]) -> tuple[Ou
         chance = float(part.sum())
         if chance >= LIKELY:
             share = part / chance
-            # The likeliest is named however faint: of a large board none may come to NAMED.
-            first, *others = np.argsort(-share)[:4]
-            more = [k for k in others if share[k] >= NAMED]
-            means = tuple((names[k], float(share[k])) for k in (first, *more))
+            likeliest = [(names[k], float(share[k])) for k in np.argsort(-share)[:4]]
             low, high = _core(bounds, table, start, place)
-            found.append(Outcome(low, high, chance, means))
+            found.append(Outcome(low, high, chance, _named(likeliest)))
         start = place
     return _merged(found)
 
@@ -245,6 +242,11 @@ def _merged(outcomes: Sequence[Outcome]) -> tuple[Outcome, ...]:
             found[-1] = Outcome(last.low, outcome.high, chance, means)
         else:
             found.append(outcome)
-    return tuple(
-        replace(o, means=(o.means[0], *(m for m in o.means[1:] if m[1] >= NAMED))) for o in found
-    )
+    return tuple(replace(outcome, means=_named(outcome.means)) for outcome in found)
+
+
+def _named(means: Sequence[tuple[Label, float]]) -> tuple[tuple[Label, float], ...]:
+    """The likeliest however faint, for of a large board none may come to NAMED, and the others
+    from there on."""
+    first, *others = means
+    return (first, *(one for one in others if one[1] >= NAMED))

@@ -66,16 +66,15 @@ def axes(stage: Stage, temperature_sigma: float = TEMPERATURE) -> tuple[Axis, ..
     for part in stage.parts:
         found.extend(_of_part(stage, part))
     found.append(Axis(("temperature",), temperature_sigma, additive=True, name="temperature"))
-    return tuple(_with_settings(stage, axis) for axis in found if axis.sigma > 0)
-
-
-def _with_settings(stage: Stage, axis: Axis) -> Axis:
-    """A trimmer that was set stands otherwise in a specimen that differs."""
-    also = tuple(
-        (f"{setting.ref}.turn", per)
-        for setting in stage.settings for name, per in setting.follows if name == axis.name
+    # A trimmer that was set stands otherwise in a specimen that differs.
+    also: dict[str, tuple[tuple[str, float], ...]] = {}
+    for setting in stage.settings:
+        for name, per in setting.follows:
+            also[name] = (*also.get(name, ()), (f"{setting.ref}.turn", per))
+    return tuple(
+        replace(axis, also=also[axis.name]) if axis.name in also else axis
+        for axis in found if axis.sigma > 0
     )
-    return replace(axis, also=also) if also else axis
 
 
 def rails_off(stage: Stage, read: Mapping[str, float] | None = None) -> tuple[Axis, ...]:

@@ -22,6 +22,7 @@ from biaspredict.notation import read_stage
 from biaspredict.notation.history import as_logged
 from biaspredict.notation.log_writer import LogWriter
 from biaspredict.notation.logbook import load_log
+from tests.heard import flat
 
 STAGE = """stage "line amplifier"
 rail B+ 22 V 5%
@@ -296,8 +297,8 @@ def test_a_low_rail_is_not_renewed(sit: Callable[..., Sitting]) -> None:
     bench.begin()
     bench.take("skip")
     said = "\n".join(bench.take("14").said)
-    assert "putting right what feeds B+ answers all" in " ".join(said.split())
-    assert "read B+ again" in " ".join(said.split())
+    assert "putting right what feeds B+ answers all" in flat(said)
+    assert "read B+ again" in flat(said)
     assert "renew" not in said
     assert bench.verdict is not None
     assert bench.verdict.fed == ("B+",)

@@ -87,7 +87,7 @@ def test_islands_are_drawn_and_named_in_a_sentence(
         encoding="utf-8",
     )
     assert main(["draw", "island.stage"]) == 1
-    said = " ".join(capsys.readouterr().out.split())
+    said = flat(capsys.readouterr().out)
     assert "line 4, column 6: R4 and R5 have no way to ground or to a rail. Look" in said
     assert "^" not in said, "the marks under a line of the file mean nothing in a sentence"
     assert "no path for DC" in (tmp_path / "island.svg").read_text("utf-8")

@@ -11,6 +11,7 @@ import pytest
 
 from biaspredict.cli import main
 from tests.circuits.files import DEMO, OURS, ROOT
+from tests.heard import flat
 from tests.kinds.bench import LINE_OFF
 
 SCHEMA = json.loads((ROOT / "biaspredict" / "records.json").read_text("utf-8"))
@@ -154,6 +155,6 @@ def test_the_bench_cases(case: str, stage: str, capsys: pytest.CaptureFixture[st
         "thin-sound": "C3 has dried out",
         "volts-on-the-speaker": "only your meter discharges OUT",
     }
-    assert said[case] in " ".join(page.split())
+    assert said[case] in flat(page)
     sound = "Sound, as far as these readings tell" in page
     assert sound == (case != "thin-sound")

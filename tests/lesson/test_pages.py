@@ -111,7 +111,7 @@ def test_leaving_out_is_chosen_and_said(capsys: pytest.CaptureFixture[str]) -> N
     assert code == 0
     assert "Left out throughout: base currents" in page
     assert "15.0 V x 50k / (100k + 50k) = 5.00 V" in page
-    assert "12.8 uA, left out here" in " ".join(page.split())
+    assert "12.8 uA, left out here" in flat(page)
     code, page, _ = run(capsys, path, "--bias", "--neglect", "next", "--neglect", "difference")
     assert "the base current of a following transistor" in page
 

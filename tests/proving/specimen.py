@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 
 from biaspredict.model.devices import Channel, Fet
 from biaspredict.model.parts import TERMINALS, Kind, Part
-from biaspredict.model.stage import GROUND, Stage
+from biaspredict.model.stage import GROUND, Pin, Stage
 
 from . import devices
 
@@ -71,6 +71,10 @@ class Specimen:
 
     def bridged(self, a: str, b: str, ohms: float) -> Specimen:
         return replace(self, extras=(*self.extras, Branch(a, b, ohms)))
+
+    def fed_by_rails(self, pin: Pin) -> bool:
+        """Whether the rails are of the sign that makes a box's current flow."""
+        return {volts > 0 for volts, _ in self.rails.values()} == {pin.amps > 0}
 
     def celsius(self, ref: str) -> float:
         own = self.bodies[ref].values.get("own_heat", 0.0)
@@ -166,10 +170,9 @@ def write(specimen: Specimen, meter: Branch | None = None) -> Deck:
         deck.resistor(name, GROUND, max(ohms, WIRE), volts)
     for branch in (*specimen.sources, *specimen.extras, *((meter,) if meter else ())):
         deck.resistor(branch.a, branch.b, branch.ohms, branch.emf)
-    supplies = {volts > 0 for volts, _ in specimen.rails.values()}
     for pin in specimen.stage.pins:
         if pin.volts is None and pin.amps:
-            deck.box(pin.node, pin.amps, supplies == {pin.amps > 0})
+            deck.box(pin.node, pin.amps, specimen.fed_by_rails(pin))
     for place, (ref, body) in enumerate(specimen.bodies.items()):
         legs = []
         for terminal, node in zip(TERMINALS[body.part.kind], body.nodes, strict=True):

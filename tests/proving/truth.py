@@ -192,8 +192,7 @@ def _heats(specimen: Specimen, deck: Deck, watts: list[float]) -> tuple[dict[str
 def _inside_rails(specimen: Specimen, volts: dict[str, float]) -> bool:
     known = [0.0, *(v for v, _ in specimen.rails.values()), *(b.emf for b in specimen.sources)]
     low, high = min(known) - 1.0, max(known) + 1.0
-    supplies = {volts > 0 for volts, _ in specimen.rails.values()}
-    if any(pin.volts is None and supplies != {pin.amps > 0} for pin in specimen.stage.pins):
+    if any(pin.volts is None and not specimen.fed_by_rails(pin) for pin in specimen.stage.pins):
         return all(math.isfinite(v) for v in volts.values())
     return all(low <= volts[n] <= high for n in specimen.stage.nodes)
 

@@ -17,6 +17,7 @@ from biaspredict.engine.signals import determinant_sign
 from biaspredict.engine.standing import other_states
 from biaspredict.model.circuit import SOUND
 from biaspredict.notation import read_readings, read_stage
+from tests.heard import flat
 
 # Venkata Rao, Rama Sudha and Manmadha Rao, Pulse and Digital Circuits, 2010, chapter 9, problem 2,
 # read on a public page of the book's solutions: VB1 -3.267 V, VB2 0.3 V, VC1 9.12 V, VC2 0.1 V
@@ -169,7 +170,7 @@ def test_a_suspect_that_gives_the_stage_a_second_state_is_told(
     files[0].write_text(sound, encoding="utf-8")
     files[1].write_text(f'readings "today"\n{read}\n', encoding="utf-8")
     assert main(["suspect", *map(str, files)]) == 1
-    page = " ".join(capsys.readouterr().out.split())
+    page = flat(capsys.readouterr().out)
     assert "If it is so that R3 has drifted low, the stage can stand in another way as" in page
     assert main(["suspect", *map(str, files), "--json"]) == 1
     record = json.loads(capsys.readouterr().out)

@@ -98,7 +98,7 @@ def test_swap_page_and_record(
     valid(record, "swap")
     assert record["dangerous"] == (code == 1) == (changes == ["Q1=pnp"])
     # The page's sentence is the record's, wrapped.
-    assert record["verdict"] in " ".join(page.split())
+    assert record["verdict"] in flat(page)
 
 
 def test_all_prints_what_stays(capsys: pytest.CaptureFixture[str]) -> None:
@@ -138,7 +138,7 @@ def test_unusable_input_is_told(
 
 def test_only_the_meter_discharges(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["corners", str(CASES / "output-capacitor.stage"), "--waiting"]) == 0
-    page = " ".join(capsys.readouterr().out.split())
+    page = flat(capsys.readouterr().out)
     assert "2.8 hours a time constant with 10 Mohm" in page
     assert "Power off, clip 100 ohm from OUT to ground" in page
 

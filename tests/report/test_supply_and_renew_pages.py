@@ -66,7 +66,7 @@ def test_page_of_a_supply(ran: Any) -> None:
         "Fuse holder, switch and primary stay live",
         "measure that it is discharged",
     ):
-        assert words in " ".join(page.split())
+        assert words in flat(page)
 
 
 def test_record_of_a_supply(ran: Any) -> None:
@@ -94,7 +94,7 @@ def test_other_pages_say_what_the_winding_was_taken_for(
 ) -> None:
     assert main(["bias", SUPPLY]) == 0
     page = narrow(capsys.readouterr().out)
-    assert "taken as 23.5 V behind 14.4 ohm" in " ".join(page.split())
+    assert "taken as 23.5 V behind 14.4 ohm" in flat(page)
     assert "LEFT" not in page  # it swings: no DC is claimed for it
     assert main(["bias", SUPPLY, "--json"]) == 0
     record = json.loads(capsys.readouterr().out)
@@ -160,11 +160,11 @@ def listed() -> Any:
 
 def test_page_of_a_set(listed: Any) -> None:
     page = narrow(renewing.page(*listed))
-    flat = " ".join(page.split())
-    assert "145 to 155 Hz" in flat  # C3 of the demo: 47 for 50 microfarads
-    assert "To order for 3 stages: 12 parts" in flat
-    assert "stage 1: C3, C4" in flat
-    assert "C1 of stage 2, 1000 uF at 22.6 V" in flat
+    text = flat(page)
+    assert "145 to 155 Hz" in text  # C3 of the demo: 47 for 50 microfarads
+    assert "To order for 3 stages: 12 parts" in text
+    assert "stage 1: C3, C4" in text
+    assert "C1 of stage 2, 1000 uF at 22.6 V" in text
     steps = [page.index(f"  {n}. ") for n in (1, 2, 3, 4)]
     assert steps == sorted(steps)
     assert page.index("Discharge every capacitor") < page.index("One part at a time")
