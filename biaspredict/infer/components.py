@@ -13,6 +13,8 @@ from biaspredict.infer.faults import Fault
 from biaspredict.model.circuit import SOUND, Variation
 from biaspredict.predict.observe import Probe
 
+Rows = Sequence[int] | NDArray[np.int64]
+
 
 @dataclass(frozen=True, slots=True)
 class Component:
@@ -73,42 +75,59 @@ class Task:
 class Scores:
     """For each of B components, at its most probable latents.
 
-    log_evidence (B,): -inf where unsolved. latents (B, P + M). values (B, K) as shown there,
-    noise (B, K) variances. misfit (B,): the squared distance of the readings from the
-    prediction in units of their whole spread. volts (B, n + spares): a start nearby.
-    slopes (R, K, P + M) per standard latent, kept only for the R components in contention:
-    row i's stand at slopes[place[i]], place[i] is -1 for the others.
+    log_evidence (B,): -inf where unsolved. values (B, K) as shown there, noise (B, K) variances.
+    misfit (B,): the squared distance of the readings from the prediction in units of their
+    whole spread. Of the R in contention alone, component i at row place[i] (-1: not kept):
+    latents (R, P + M), volts (R, n + spares) as a start nearby, and slopes (R, K, P + M) per
+    standard latent.
     """
 
     log_evidence: Floats
-    latents: Floats
     values: Floats
     noise: Floats
     misfit: Floats
     solved: NDArray[np.bool_]
+    latents: Floats
     volts: Floats
     slopes: Floats
     place: NDArray[np.int64]
 
-    def slopes_of(self, rows: NDArray[np.int64]) -> Floats:
+    @property
+    def total(self) -> int:
+        """P + M: how many latents there are."""
+        return int(self.slopes.shape[2])
+
+    def latents_of(self, rows: Rows) -> Floats:
+        """Latents (len(rows), P + M); zero for those not kept."""
+        return self._of(self.latents, rows, 0.0)
+
+    def volts_of(self, rows: Rows) -> Floats:
+        """Volts nearby (len(rows), n + spares); NaN for those not kept."""
+        return self._of(self.volts, rows, np.nan)
+
+    def slopes_of(self, rows: Rows) -> Floats:
         """Slopes (len(rows), K, P + M); zero, as if nothing moved, for those not kept."""
-        found = np.zeros((len(rows), *self.slopes.shape[1:]))
-        kept = self.place[rows] >= 0
-        found[kept] = self.slopes[self.place[rows[kept]]]
+        return self._of(self.slopes, rows, 0.0)
+
+    def _of(self, held: Floats, rows: Rows, otherwise: float) -> Floats:
+        at = self.place[np.asarray(rows, dtype=np.int64)]
+        found = np.full((len(at), *held.shape[1:]), otherwise)
+        found[at >= 0] = held[at[at >= 0]]
         return found
 
     def severity(self, row: int, which: int, shifts: int) -> tuple[float, float]:
         """Posterior mean and standard deviation of a severity latent, in cell widths."""
-        at = self.latents.shape[1] - shifts + which
+        at = self.total - shifts + which
         if self.place[row] < 0:
-            return float(self.latents[row, at]), 1.0
+            return 0.0, 1.0
+        latent = float(self.latents[self.place[row], at])
         slopes = self.slopes[self.place[row]]
         spread = slopes @ slopes.T + np.diag(self.noise[row])
         column = slopes[:, at]
         variance = 1.0 - column @ np.linalg.solve(spread, column)
-        return float(self.latents[row, at]), float(np.sqrt(max(variance, 1e-6)))
+        return latent, float(np.sqrt(max(variance, 1e-6)))
 
-    def taken(self, rows: Sequence[int]) -> Scores:
+    def taken(self, rows: Rows) -> Scores:
         """The scores of some rows."""
         which = np.asarray(rows, dtype=np.int64)
         place = self.place[which]
@@ -116,14 +135,14 @@ class Scores:
         fresh = np.full(len(which), -1)
         fresh[kept] = np.arange(kept.sum())
         return Scores(
-            self.log_evidence[which], self.latents[which], self.values[which],
-            self.noise[which], self.misfit[which], self.solved[which], self.volts[which],
+            self.log_evidence[which], self.values[which], self.noise[which], self.misfit[which],
+            self.solved[which], self.latents[place[kept]], self.volts[place[kept]],
             self.slopes[place[kept]], fresh,
         )
 
     def widened(self, width: int, shifts: int, spares: int) -> Scores:
         """With room for `shifts` severities in the latents and `spares` columns of leads."""
-        latents = max(width + shifts - self.latents.shape[1], 0)
+        latents = max(width + shifts - self.total, 0)
         leads = max(spares - self.volts.shape[1], 0)
         return replace(
             self,
@@ -135,7 +154,7 @@ class Scores:
 
 def joined(parts: Sequence[Scores], width: int) -> Scores:
     """Scores of several lists of components, one after the other."""
-    shifts = max(p.latents.shape[1] for p in parts) - width
+    shifts = max(p.total for p in parts) - width
     columns = max(p.volts.shape[1] for p in parts)
     wide = [p.widened(width, shifts, columns) for p in parts]
     places, offset = [], 0
@@ -144,11 +163,11 @@ def joined(parts: Sequence[Scores], width: int) -> Scores:
         offset += len(part.slopes)
     return Scores(
         np.concatenate([p.log_evidence for p in wide]),
-        np.concatenate([p.latents for p in wide]),
         np.concatenate([p.values for p in wide]),
         np.concatenate([p.noise for p in wide]),
         np.concatenate([p.misfit for p in wide]),
         np.concatenate([p.solved for p in wide]),
+        np.concatenate([p.latents for p in wide]),
         np.concatenate([p.volts for p in wide]),
         np.concatenate([p.slopes for p in wide]),
         np.concatenate(places),

@@ -78,60 +78,49 @@ class Explainer:
         rows = self._hopeful(components, first.misfit, keep)
         return self._refined(components, first, rows)
 
-    def _empty(self, components: Sequence[Component]) -> Scores:
-        many, count = len(components), len(self.task.probes)
-        shifts = max((len(c.faults) for c in components), default=0)
-        spares = max((len(c.variation([0.0] * shifts).lifts) for c in components), default=0)
-        total = self.width + shifts
-        return Scores(
-            np.full(many, -np.inf), np.zeros((many, total)), np.full((many, count), np.nan),
-            np.ones((many, count)), np.full(many, np.inf), np.zeros(many, dtype=bool),
-            np.full((many, len(self.predictor.circuit.nodes) + spares), np.nan),
-            np.zeros((0, count, total)), np.full(many, -1),
-        )
-
     def _first(self, components: Sequence[Component], start: Floats | None) -> Scores:
         """Every component linearised at the middle of its spread."""
-        found = self._empty(components)
-        shifts = found.latents.shape[1] - self.width
-        kept_rows: list[NDArray[np.int64]] = []
-        kept: list[Floats] = []
-        solved = self._middle(components, start)
-        wide = max(len(self.task.probes) * found.latents.shape[1], 1)
-        chunk = int(min(max(AT_ONCE / wide, FEWEST), CHUNK))
-        last = min(KEPT, len(components) - 1)
-        for begin in range(0, len(components), chunk):
-            underway.at("weighing faults", begin, len(components))
-            rows = np.arange(begin, min(begin + chunk, len(components)))
+        many, count = len(components), len(self.task.probes)
+        shifts = max((len(c.faults) for c in components), default=0)
+        total = self.width + shifts
+        log_evidence, misfit = np.full(many, -np.inf), np.full(many, np.inf)
+        every, noise = np.full((many, count), np.nan), np.ones((many, count))
+        solved, place = np.zeros(many, dtype=bool), np.full(many, -1)
+        kept: list[tuple[NDArray[np.int64], Floats, Floats, Floats]] = []
+        middle = self._middle(components, start)
+        chunk = int(min(max(AT_ONCE / max(count * total, 1), FEWEST), CHUNK))
+        last = min(KEPT, many - 1)
+        for begin in range(0, many, chunk):
+            underway.at("weighing faults", begin, many)
+            rows = np.arange(begin, min(begin + chunk, many))
             some = [components[i] for i in rows.tolist()]
-            latents = np.zeros((len(rows), found.latents.shape[1]))
+            latents = np.zeros((len(rows), total))
             seen, slopes = self.look(
-                some, latents, shifts, self.task.probes, solved=solved[rows]
+                some, latents, shifts, self.task.probes, solved=middle[rows]
             )
             self.task.meet(seen.values, slopes)
-            found.values[rows], found.solved[rows] = seen.values, seen.solved
-            found.volts[rows, : seen.volts.shape[1]] = seen.volts
-            found.noise[rows] = self._noise(seen.values) + seen.doubt**2
+            every[rows], solved[rows] = seen.values, seen.solved
+            noise[rows] = self._noise(seen.values) + seen.doubt**2
             good = seen.solved
-            aims, evidence, misfit = self._aim(
-                seen.values[good], slopes[good], found.noise[rows[good]], latents[good]
+            latents[good], log_evidence[rows[good]], misfit[rows[good]] = self._aim(
+                seen.values[good], slopes[good], noise[rows[good]], latents[good]
             )
-            found.latents[rows[good]] = aims
-            found.log_evidence[rows[good]] = evidence
-            found.misfit[rows[good]] = misfit
-            limit = np.partition(found.misfit, last)[last]
-            close = good & (found.misfit[rows] <= limit)
-            kept_rows.append(rows[close])
-            kept.append(slopes[close])
-            for k, those in enumerate(kept_rows):  # what later ones have put out of reach
-                near = found.misfit[those] <= limit
+            likely = _likely(components, misfit)
+            limit = np.partition(likely, last)[last]
+            kept.append((rows, latents, seen.volts, slopes))
+            for k, held in enumerate(kept):  # what later ones have put out of reach too
+                near = (likely[held[0]] <= limit) & solved[held[0]]
                 if not near.all():
-                    kept_rows[k], kept[k] = those[near], kept[k][near]
-        place = np.concatenate(kept_rows)
-        found.place[place] = np.arange(len(place))
+                    kept[k] = held[0][near], held[1][near], held[2][near], held[3][near]
+        rows = np.concatenate([held[0] for held in kept])
+        place[rows] = np.arange(len(rows))
+        volts = np.full((len(rows), middle.shape[1]), np.nan)
+        for held in kept:
+            volts[place[held[0]], : held[2].shape[1]] = held[2]
         return Scores(
-            found.log_evidence, found.latents, found.values, found.noise, found.misfit,
-            found.solved, found.volts, np.concatenate(kept), found.place,
+            log_evidence, every, noise, misfit, solved,
+            np.concatenate([held[1] for held in kept]), volts,
+            np.concatenate([held[3] for held in kept]), place,
         )
 
     def _middle(self, components: Sequence[Component], start: Floats | None) -> Floats:
@@ -151,11 +140,11 @@ class Explainer:
     ) -> Scores:
         """Gauss-Newton steps for some rows, from the latents that the first look aims at."""
         found, slopes = first, first.slopes
-        shifts = found.latents.shape[1] - self.width
+        shifts = found.total - self.width
         cost, gain = np.full((2, len(components)), np.inf)
         every, at = rows, np.full(len(components), -1)
         at[rows] = np.arange(len(rows))
-        aims = _stride(found.latents[rows])
+        aims = _stride(found.latents_of(rows))
         best = np.zeros_like(aims)
         # where the first look was rough, look again at the middle before stepping anywhere
         miss = self.task.values - found.values[rows]
@@ -170,7 +159,7 @@ class Explainer:
             underway.at(f"weighing {len(rows)} faults once more")
             some = [components[i] for i in rows]
             seen, fresh = self.look(
-                some, aims[at[rows]], shifts, self.task.probes, start=found.volts[rows]
+                some, aims[at[rows]], shifts, self.task.probes, start=found.volts_of(rows)
             )
             self.task.meet(seen.values, fresh)
             noise = self._noise(seen.values) + seen.doubt**2
@@ -182,7 +171,7 @@ class Explainer:
             cost[won] = fresh_cost[better]
             best[at[won]] = aims[at[won]]
             found.values[won], found.noise[won] = seen.values[better], noise[better]
-            found.volts[won, : seen.volts.shape[1]] = seen.volts[better]
+            found.volts[found.place[won], : seen.volts.shape[1]] = seen.volts[better]
             slopes[found.place[won]] = fresh[better]
             next_aims, evidence, misfit = self._aim(
                 seen.values[better], fresh[better], noise[better], aims[at[won]]
@@ -197,7 +186,7 @@ class Explainer:
             far = np.abs(aims[at[rows]] - best[at[rows]]).max(axis=1, initial=0.0) > STILL
             rows = rows[far & (gain[rows] > SETTLED)]
         found.latents[:] = 0.0
-        found.latents[every] = best
+        found.latents[found.place[every]] = best
         return found
 
     @staticmethod
@@ -269,7 +258,7 @@ class Explainer:
 
         Rows that do not solve there are NaN. Meter error of the new reading is not included.
         """
-        size = max(int(AT_ONCE / max(len(probes) * scores.latents.shape[1], 1)), 16)
+        size = max(int(AT_ONCE / max(len(probes) * scores.total, 1)), 16)
         parts = [rows[first : first + size] for first in range(0, len(rows), size)]
         found = []
         for k, part in enumerate(parts):
@@ -282,10 +271,10 @@ class Explainer:
         self, components: Sequence[Component], scores: Scores, rows: NDArray[np.int64],
         probes: Sequence[Probe],
     ) -> tuple[Floats, Floats]:
-        shifts = scores.latents.shape[1] - self.width
+        shifts = scores.total - self.width
         some = [components[i] for i in rows]
         seen, slopes = self.look(
-            some, scores.latents[rows], shifts, probes, start=scores.volts[rows]
+            some, scores.latents_of(rows), shifts, probes, start=scores.volts_of(rows)
         )
         h, noise = scores.slopes_of(rows), scores.noise[rows]
         spread = h @ h.transpose(0, 2, 1)
@@ -352,8 +341,7 @@ class Explainer:
         evidence: a badly placed linearisation also misjudges the spread. Of too many the
         likelier ones: hundreds of faults leave the readings as sound, or all but.
         """
-        prior = np.array([c.log_prior for c in components])
-        order = np.argsort(misfit - 2.0 * prior, kind="stable")[:CONTENDERS]
+        order = np.argsort(_likely(components, misfit), kind="stable")[:CONTENDERS]
         order = order[np.isfinite(misfit[order])]
         if not order.size:
             return order
@@ -361,6 +349,11 @@ class Explainer:
         near = misfit[order] < best + 2 * HOPELESS + 0.5 * best
         near[: max(keep, 24)] = True
         return np.sort(order[near])
+
+
+def _likely(components: Sequence[Component], misfit: Floats) -> Floats:
+    """(B,) the lower the likelier, from the misfit and what is known beforehand."""
+    return np.asarray(misfit - 2.0 * np.array([c.log_prior for c in components]))
 
 
 def _misses(miss: Floats, noise: Floats) -> Floats:

@@ -46,7 +46,7 @@ def loading(explainer: Explainer, readings: Readings) -> tuple[Loading, ...]:
     probes = [task.probes[k] for k in places]
     free = [replace(probe, ohms=OPEN) for probe in probes]
     plain, scores = on_todays_rails(explainer, readings)
-    seen, slopes = plain.look([NO_FAULT], scores.latents, 0, [*probes, *free])
+    seen, slopes = plain.look([NO_FAULT], scores.latents_of([0]), 0, [*probes, *free])
     if not seen.solved[0]:
         return ()
     count = len(probes)

@@ -88,7 +88,7 @@ def _best_pairs(
         if key in seen or not severities(held)[1:]:
             continue
         seen.add(key)
-        shift = scores.latents[row, -1]
+        shift = scores.latents_of([int(row)])[0, -1]
         at = components[row].severities[1] * math.exp(components[row].widths[1] * shift)
         found.append((held, swept, at))
         if len(found) == PARTNERS:

@@ -81,9 +81,9 @@ def suspects_elsewhere(
     predictor = explainer.predictor
     places = [k for k, s in enumerate(ranking.suspects[:LOOKED_AT]) if s.weight >= least]
     rows = [best_row(ranking, ranking.suspects[k]) for k in places]
+    moves = ranking.scores.latents_of(rows)[:, explainer.width :].tolist()
     variations = [
-        ranking.components[row].variation(ranking.scores.latents[row][explainer.width :])
-        for row in rows
+        ranking.components[row].variation(some) for row, some in zip(rows, moves, strict=True)
     ]
     found = predictor.solver.solve(predictor.circuit, variations)
     keep = np.flatnonzero(found.solved)

@@ -210,7 +210,7 @@ def _posterior(
 ) -> tuple[Floats, Floats]:
     """Mean (W,) and covariance (W, W) of the good channel's axes, model and meter errors."""
     task = good.task
-    slopes = scores.slopes_of(np.array([0]))[0]
+    slopes = scores.slopes_of([0])[0]
     model = good.model_noise(scores.values[:1], task.probes)[0]
     count = len(task.probes)
     errors = np.zeros((count, len(places) + count))
@@ -220,7 +220,7 @@ def _posterior(
     h = np.concatenate([slopes, errors], axis=1)
     own = (1.0 - MODEL_ALIKE) * model + np.maximum(task.sigmas**2 - steady**2, TINY)
     spread = h @ h.T + np.diag(own)
-    miss = task.values - scores.values[0] + slopes @ scores.latents[0]
+    miss = task.values - scores.values[0] + slopes @ scores.latents_of([0])[0]
     gain = np.linalg.solve(spread, h).T
     return gain @ miss, np.eye(h.shape[1]) - gain @ h
 

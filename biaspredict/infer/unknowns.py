@@ -52,10 +52,10 @@ def unknowns(explainer: Explainer, ranking: Ranking) -> tuple[Unknown, ...]:
         rows = np.array(best.rows)
         row = int(rows[np.argmax(ranking.weights[rows])])
         accused = frozenset(part.split(".")[0] for part in best.parts)
-    h = ranking.scores.slopes_of(np.array([row]))[0]
+    h = ranking.scores.slopes_of([row])[0]
     spread = h @ h.T + np.diag(ranking.scores.noise[row])
     covariance = np.eye(h.shape[1]) - h.T @ np.linalg.solve(spread, h)
-    latents = ranking.scores.latents[[row]]
+    latents = ranking.scores.latents_of([row])
     amounts = explainer.amounts(latents)[0]
     # amounts follow the latents in a straight line, whatever an explainer knows beforehand
     steps = explainer.amounts(latents + np.eye(h.shape[1])) - amounts

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -48,10 +47,7 @@ def _all_alike(sound: Scores, components: tuple[Component, ...], weights: Floats
     """Silent faults explain every DC reading exactly as a sound stage does."""
     some = sound.taken([0] * len(components))
     shifts = max(len(c.faults) for c in components)
-    wide = replace(some, slopes=np.repeat(sound.slopes, len(components), axis=0),
-                   place=np.arange(len(components)))
-    width = sound.latents.shape[1]
     return Ranking(
         float(weights[0]), float(sound.log_evidence[0]), 1.0, (), (), 1.0, components,
-        wide.widened(width, shifts, sound.volts.shape[1]), weights,
+        some.widened(sound.total, shifts, sound.volts.shape[1]), weights,
     )

@@ -190,7 +190,7 @@ def _leaks(explainer: Explainer, ranking: Ranking) -> dict[int, Leak]:
         if which is None or suspect.weight < WORTH_A_LINE:
             continue
         row = best_row(ranking, suspect)
-        latents = ranking.scores.latents[row]
+        latents = ranking.scores.latents_of([row])[0]
         component = ranking.components[row]
         variation = component.variation(latents[explainer.width:])
         volts = explainer.predictor.volts([variation], explainer.amounts(latents[None]))[0]
@@ -240,12 +240,12 @@ def _afterwards(explainer: Explainer, ranking: Ranking) -> tuple[Afterwards, ...
         return ()
     row = best_row(ranking, best)
     scores = ranking.scores
-    shifts = scores.latents.shape[1] - explainer.width
-    latents = scores.latents[[row]].copy()
+    shifts = scores.total - explainer.width
+    latents = scores.latents_of([row])
     seen, slopes = explainer.look([NO_FAULT], latents, shifts, explainer.task.probes)
     if not seen.solved[0]:
         return ()
-    h = scores.slopes_of(np.array([row]))[0]
+    h = scores.slopes_of([row])[0]
     spread = h @ h.T + np.diag(scores.noise[row])
     covariance = np.eye(h.shape[1]) - h.T @ np.linalg.solve(spread, h)
     found = []

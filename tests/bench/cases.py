@@ -129,32 +129,34 @@ def rebuilt(name: str, count: str) -> Figures:
             "sample": _sample([row or nothing for row in found])}
 
 
-def _faulty(stage: Stage, name: str) -> dict[str, float]:
-    """Volts of a specimen with a fault, every value a little off."""
+def _faulty(stage: Stage, name: str, meter: str) -> dict[str, float]:
+    """What a meter shows of a specimen with a fault, every value a little off."""
+    from biaspredict.infer.tasks import task_of
     from biaspredict.predict.observe import Predictor
 
-    predictor = Predictor(stage, Batch())
+    predictor = Predictor(pipeline.fed(stage).stage, Batch())
+    nodes = [n for n in predictor.circuit.nodes if "/" not in n and "(" not in n]
+    asked = boards.readings_of(stage, dict.fromkeys(nodes, 0.0), nodes, meter)
+    probes = task_of(asked, predictor.stage).probes
     ref = {"small": "R5", "demo": "R5", "power": "R10", "board": "R83"}[name]
     variation = boards.Variation(scales=((f"{ref}.ohms", 3.0),))
     amounts = np.random.default_rng(2).normal(size=(1, len(predictor.axes))) * predictor.sigmas
-    volts = predictor.volts([variation], 0.5 * amounts)[0]
-    return dict(zip(predictor.circuit.nodes, map(float, volts), strict=True))
+    shown = predictor.observe([variation], 0.5 * amounts, probes).values[0]
+    return {probe.node: float(v) for probe, v in zip(probes, shown, strict=True)}
 
 
 def suspect(name: str, readings: str, meter: str = boards.DIGITAL) -> Figures:
     """A whole answer after start-up, then the same after one more reading."""
     stage = boards.stage_of(name)
-    volts = _faulty(stage, name)
-    nodes = [node for node in volts if "/" not in node and "(" not in node]
+    volts = _faulty(stage, name, meter)
     rng = np.random.default_rng(3)
-    picked = [str(node) for node in rng.permutation(nodes)[: int(readings)]]
+    picked = [str(node) for node in rng.permutation(list(volts))[: int(readings)]]
     assert len(picked) == int(readings), "fewer nodes than readings"
     less = boards.readings_of(stage, volts, picked[:-1], meter)
     more = boards.readings_of(stage, volts, picked, meter)
     small = boards.stage_of("small")
     nothing = boards.readings_of(small, {"B+": 24.0}, ["B+"])
     pipeline.suspect(small, nothing)  # imports; another stage: nothing of this one is known yet
-    pipeline.fed(stage)
     figures = {}
     for word, some, soon in (("first", less, False), ("again", more, False), ("soon", less, True)):
         begin = time.process_time()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from biaspredict import pipeline
@@ -11,7 +12,7 @@ from biaspredict.infer.components import NO_FAULT
 from biaspredict.infer.evidence import Explainer
 from biaspredict.infer.faults import catalogue
 from biaspredict.infer.priors import standard_priors
-from biaspredict.infer.ranking import rank
+from biaspredict.infer.ranking import Ranking, rank
 from biaspredict.infer.tasks import task_of
 from biaspredict.notation import read_readings
 from biaspredict.predict.conditions import as_read, axes_as_read
@@ -55,15 +56,31 @@ D1.cathode 27 range 30 V
 '''
 
 
-def test_a_sound_amplifier_read_by_a_needle_meter_is_sound() -> None:
+def _ranked(sheet: str) -> tuple[Explainer, Ranking]:
     stage = pipeline.load_stage(AMPLIFIER)
-    readings = read_readings(READINGS, "bench", stage)
+    readings = read_readings(sheet, "bench", stage)
     now = as_read(pipeline.fed(stage).stage, readings)
     predictor = Predictor(now, pipeline.ranker(), axes_as_read(now, readings))
     explainer = Explainer(predictor, task_of(readings, now))
     faults = [f for f in catalogue(now, standard_priors()) if not f.silent]
-    ranking = rank(explainer, faults)
+    return explainer, rank(explainer, faults)
+
+
+def test_a_sound_amplifier_read_by_a_needle_meter_is_sound() -> None:
+    explainer, ranking = _ranked(READINGS)
     alone = explainer.score([NO_FAULT], keep=1).log_evidence[0]
     assert ranking.sound_fit == pytest.approx(alone, abs=0.05)
     assert ranking.sound > 0.5
     assert max(s.weight for s in ranking.suspects) < 0.1
+
+
+def test_what_is_held_of_the_likeliest_among_thousands_is_what_it_is_alone() -> None:
+    explainer, ranking = _ranked("\n".join(READINGS.splitlines()[:7]) + "\n")
+    rows = np.argsort(-ranking.weights)[:40]
+    assert ranking.components.index(NO_FAULT) in rows
+    few = [ranking.components[i] for i in rows]
+    alone = explainer.score(few, keep=len(few))
+    assert (ranking.scores.place[rows] >= 0).all()
+    assert ranking.scores.log_evidence[rows] == pytest.approx(alone.log_evidence, abs=0.02)
+    many = np.arange(len(few))
+    assert ranking.scores.slopes_of(rows) == pytest.approx(alone.slopes_of(many), abs=0.02)
