@@ -60,13 +60,20 @@ def what_if(
     stage: Stage, texts: Sequence[str], priors: Priors | None = None
 ) -> tuple[Outcome, ...]:
     """The stage with each fault by itself. Raises InputError with the near miss, Unsolved."""
+    from biaspredict.infer.fuses import as_met
     from biaspredict.infer.priors import standard_priors
     from biaspredict.infer.supposition import outcome, suppose
+    from biaspredict.predict.observe import Predictor
 
     direct = pipeline.fed(stage).stage
     table = priors or standard_priors()
-    supposed = [suppose(direct, text, table) for text in texts]
-    return tuple(outcome(direct, one, pipeline.referee()) for one in supposed)
+    predictor = Predictor(direct, pipeline.ranker())
+    found = []
+    for text in texts:
+        one = suppose(direct, text, table)
+        met = replace(one, fault=as_met(predictor, one.fault, one.severity))
+        found.append(outcome(direct, met, pipeline.referee()))
+    return tuple(found)
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +115,7 @@ def practice(drill: Drill, priors: Priors | None = None) -> Practice:
     from biaspredict.infer.drill.hidden import hide, hide_this
     from biaspredict.infer.drill.specimen import Specimen
     from biaspredict.infer.faults import catalogue
+    from biaspredict.infer.fuses import as_met, known_faults
     from biaspredict.infer.priors import standard_priors
     from biaspredict.infer.supposition import meant
     from biaspredict.predict.observe import Predictor
@@ -121,11 +129,13 @@ def practice(drill: Drill, priors: Priors | None = None) -> Practice:
         )
     pipeline.must_hang_together(stage)
     direct = pipeline.fed(stage).stage
-    every = catalogue(direct, priors or standard_priors())
-    faults = tuple(fault for fault in every if not fault.silent)
     predictor = Predictor(direct, pipeline.ranker(), (*axes(direct), *rails_off(direct)))
+    table = priors or standard_priors()
+    every = known_faults(predictor, table)
+    faults = tuple(fault for fault in every if not fault.silent)
     if drill.fault:
-        chosen = meant(direct, every, drill.fault)
+        chosen = meant(direct, catalogue(direct, table), drill.fault)
+        chosen = replace(chosen, fault=as_met(predictor, chosen.fault, chosen.severity))
         hidden = hide_this(predictor, chosen, drill.meter, drill.number)
     else:
         hidden = hide(predictor, faults, drill.meter, drill.level, drill.number)

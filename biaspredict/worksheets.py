@@ -203,7 +203,7 @@ def _predictor(stage: Stage, meter: Meter) -> Predictor:
 
 def _order(bias: Bias, meter: Meter, priors: Priors | None) -> Order:
     from biaspredict.infer.evidence import Explainer
-    from biaspredict.infer.faults import catalogue
+    from biaspredict.infer.fuses import known_faults
     from biaspredict.infer.priors import standard_priors
     from biaspredict.infer.ranking import rank
     from biaspredict.infer.tasks import task_of
@@ -212,6 +212,7 @@ def _order(bias: Bias, meter: Meter, priors: Priors | None) -> Order:
     stage = bias.stage
     nothing = Readings("", (), meter=meter)
     explainer = Explainer(_predictor(stage, meter), task_of(nothing, stage))
-    faults = [f for f in catalogue(stage, priors or standard_priors()) if not f.silent]
+    known = known_faults(explainer.predictor, priors or standard_priors())
+    faults = [f for f in known if not f.silent]
     touches = _touches(stage, meter, bias.volts())
     return touch_order(explainer, rank(explainer, faults), touches)

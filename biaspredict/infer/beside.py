@@ -9,7 +9,7 @@ import numpy as np
 
 from biaspredict.infer.charts import ChartToday, chart_today
 from biaspredict.infer.evidence import Explainer
-from biaspredict.infer.faults import catalogue
+from biaspredict.infer.fuses import known_faults
 from biaspredict.infer.priors import Priors
 from biaspredict.infer.ranking import Ranking, rank
 from biaspredict.infer.splits import Label, label_of
@@ -118,7 +118,7 @@ def taught(
     predictor: of this channel; good: of the other one.
     """
     there = Explainer(good, task_of(others, good.stage))
-    known = tuple(f for f in catalogue(good.stage, priors) if not f.silent)
+    known = tuple(f for f in known_faults(good, priors) if not f.silent)
     sound = rank(there, known).sound
     task = task_of(readings, predictor.stage)
     lesson = learn(

@@ -29,7 +29,7 @@ class Fault:
     chance: probability that this part has it. least, most, unit: severity, None where fixed.
     act: severity -> variation of the circuit (severity ignored where fixed).
     silent: DC and ohms cannot see it. joint: share of `chance` due to a joint at `lead`.
-    across: the nodes between which a leak flows.
+    across: the nodes between which a leak flows. blown: fuses that it has melted.
     """
 
     part: str
@@ -44,6 +44,7 @@ class Fault:
     lead: str | None = None
     joint: float = 0.0
     across: tuple[str, str] | None = None
+    blown: tuple[str, ...] = ()
 
     @property
     def graded(self) -> bool:
@@ -52,6 +53,12 @@ class Fault:
     @property
     def key(self) -> tuple[str, str]:
         return self.part, self.mode
+
+
+def to_renew(faults: Sequence[Fault]) -> tuple[str, ...]:
+    """What is renewed where these faults are found, the parts at fault first."""
+    parts = [fault.part for fault in faults]
+    return tuple(dict.fromkeys([*parts, *(ref for fault in faults for ref in fault.blown)]))
 
 
 def catalogue(stage: Stage, priors: Priors) -> tuple[Fault, ...]:

@@ -13,7 +13,7 @@ from biaspredict.engine.solver import Floats
 from biaspredict.infer.chance import chi2_tail, normal_mixture_range
 from biaspredict.infer.components import NO_FAULT, Component, Scores
 from biaspredict.infer.evidence import CELL, Explainer
-from biaspredict.infer.faults import Fault, severities
+from biaspredict.infer.faults import Fault, severities, to_renew
 
 APART = 3.0  # nats: a fault that explains the readings 20 times worse is separated from them
 UNEXPLAINED = 1e-3  # chance of a misfit this large under a true explanation
@@ -50,7 +50,7 @@ class Suspect:
 
     @property
     def parts(self) -> tuple[str, ...]:
-        return tuple(fault.part for fault in self.faults)
+        return to_renew(self.faults)
 
     @property
     def words(self) -> str:

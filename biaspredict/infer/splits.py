@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from biaspredict.engine.solver import Floats
 from biaspredict.infer.chance import fast_cdf
 from biaspredict.infer.evidence import Explainer
+from biaspredict.infer.faults import to_renew
 from biaspredict.infer.ranking import Ranking
 from biaspredict.infer.touches import Touch
 from biaspredict.model.readings import Quantity
@@ -94,7 +95,7 @@ def _weighed(
     """The touches that tell something, best worth first."""
     if not rows.size or not touches:
         return []
-    labels = [label_of([f.part for f in ranking.components[i].faults]) for i in rows]
+    labels = [label_of(to_renew(ranking.components[i].faults)) for i in rows]
     names = sorted(set(labels))
     if len(names) < 2:
         return []

@@ -12,7 +12,8 @@ from biaspredict.infer.charts import ChartToday, chart_today
 from biaspredict.infer.components import NO_FAULT
 from biaspredict.infer.doubts import Doubt
 from biaspredict.infer.evidence import Explainer
-from biaspredict.infer.faults import Fault, catalogue, renewed
+from biaspredict.infer.faults import Fault, renewed
+from biaspredict.infer.fuses import known_faults
 from biaspredict.infer.joints import joints_read
 from biaspredict.infer.ledger import Ledger, ledger
 from biaspredict.infer.loading import Loading, loading
@@ -27,6 +28,7 @@ from biaspredict.infer.tasks import LOGARITHMIC, probe_as_read, task_of
 from biaspredict.infer.touches import touches
 from biaspredict.infer.unknowns import Unknown, unknowns
 from biaspredict.infer.untested import most_telling
+from biaspredict.model.parts import Kind
 from biaspredict.model.readings import Quantity, Reading, Readings
 from biaspredict.model.stage import GROUND, Stage
 from biaspredict.predict.observe import Predictor, Probe
@@ -81,6 +83,7 @@ class Verdict:
 
     leaks: by the suspect's place in the ranking, for its first leaking part.
 
+    fuses: those to renew where a suspect worth a line is found.
     settled: what one repair would put right, where nothing is left to tell apart: parts, or
     names of the stage where volts come in, which `fed` then repeats.
     testing: where the DC agrees, the signal reading that tests most of what is untested.
@@ -109,6 +112,7 @@ class Verdict:
     states: tuple[Mapping[str, float], ...] = ()
     elsewhere: Mapping[int, tuple[Mapping[str, float], ...]] = field(default_factory=dict)
     fed: tuple[str, ...] = ()
+    fuses: tuple[str, ...] = ()
 
     @property
     def sound(self) -> bool:
@@ -128,7 +132,7 @@ def judge(
     not among these any more. soon: without what the next reading does not need.
     """
     stage = predictor.stage
-    known = renewed(catalogue(stage, priors), readings.fresh)
+    known = renewed(known_faults(predictor, priors), readings.fresh)
     known = (*known, *joints_read(stage, readings, priors))
     silent = tuple(fault for fault in known if fault.silent)
     explainer = explainer or Explainer(predictor, task_of(readings, stage))
@@ -167,7 +171,14 @@ def judge(
         unknowns(explainer, ranking), states,
         {} if soon or states else suspects_elsewhere(explainer, ranking, WORTH_A_LINE),
         tuple(name for name in settled if name not in {part.ref for part in stage.parts}),
+        _fuses(stage, ranking),
     )
+
+
+def _fuses(stage: Stage, ranking: Ranking) -> tuple[str, ...]:
+    """Fuses that are to be renewed where one of the suspects worth a line is found."""
+    named = {p for s in ranking.suspects if s.weight >= WORTH_A_LINE for p in s.parts}
+    return tuple(p.ref for p in stage.parts if p.kind is Kind.FUSE and p.ref in named)
 
 
 def _left_out(readings: Readings, stage: Stage) -> Iterator[Probe]:

@@ -156,6 +156,33 @@ def above_rating(point: Point) -> Iterator[Finding]:
             )
 
 
+def fuses(point: Point) -> Iterator[Finding]:
+    """Fuses that carry more than is printed on them, or whose rating is not said."""
+    for part in point.stage.parts:
+        if part.kind is not Kind.FUSE:
+            continue
+        flow = point.flows.parts.get(part.ref)
+        if part.amps is None:
+            yield Finding(
+                "fuse-not-rated",
+                Gravity.NOTE,
+                (part.ref,),
+                f"{part.ref}'s rating is not given.",
+                f"Write its amps behind it, as in `{part.ref} 500mA`: then a part that would "
+                "have blown it is told together with it.",
+                part.origin,
+            )
+        elif flow is not None and flow.amps and abs(flow.amps[0]) > part.amps:
+            yield Finding(
+                "above-fuse",
+                Gravity.CHECK,
+                (part.ref,),
+                f"{part.ref} carries {_amps(abs(flow.amps[0]))} and is rated {_amps(part.amps)}.",
+                "Read its rating again, then the values behind it.",
+                part.origin,
+            )
+
+
 def transistors(point: Point) -> Iterator[Finding]:
     """Bipolar transistors that cannot amplify where they stand."""
     for part in point.judged:
@@ -304,6 +331,7 @@ CHECKS: tuple[Check, ...] = (
     against_polarity,
     above_working_volts,
     above_rating,
+    fuses,
 )
 
 
@@ -314,6 +342,10 @@ def _size(watts: float) -> str:
 
 def _volts(volts: float) -> str:
     return engineering(volts, Unit.VOLT)
+
+
+def _amps(amps: float) -> str:
+    return engineering(amps, Unit.AMPERE)
 
 
 def _watts(watts: float) -> str:

@@ -146,7 +146,21 @@ def repair(verdict: Verdict) -> str:
     return " and ".join(told)
 
 
+def fuse_caution(verdict: Verdict) -> str | None:
+    """What to mind before a fuse is renewed; None where none is suspected."""
+    if not verdict.fuses:
+        return None
+    return (
+        f"{words.listed(verdict.fuses)}: a fuse seldom blows by itself. Before a new one is "
+        "fitted measure the ohms of what it feeds, power off and discharged, and never fit a "
+        "higher rating."
+    )
+
+
 def _next(verdict: Verdict) -> Iterator[str]:
+    mind = fuse_caution(verdict)
+    if mind is not None:
+        yield words.wrapped(f"Caution: {mind}")
     if verdict.settled:
         yield words.wrapped(f"Stop measuring: {repair(verdict)} answers all that is left.")
         return

@@ -9,7 +9,7 @@ from biaspredict.infer.splits import Split, label_of
 from biaspredict.infer.verdict import WORTH_A_LINE, Compared, Verdict
 from biaspredict.model.readings import Quantity, Reading
 from biaspredict.report import words
-from biaspredict.report.accusing import outcome_line, repair
+from biaspredict.report.accusing import fuse_caution, outcome_line, repair
 
 MOST = 4  # suspects shown after a reading
 OPENING = (
@@ -63,6 +63,9 @@ def answer_lines(verdict: Verdict, before: Verdict | None) -> Iterator[str]:
     if not ranking.explained and verdict.compared:
         worst = f": look again at {verdict.worst.name}" if verdict.worst else ""
         yield words.wrapped(f"Nothing in the catalogue explains all of this{worst}.", "  ", "  ")
+    mind = fuse_caution(verdict)
+    if mind is not None:
+        yield words.wrapped(f"Caution: {mind}", "  ", "  ")
     if verdict.settled:
         parts = [name for name in verdict.settled if name not in verdict.fed]
         then = f"type: done {parts[0]} with its new value" if parts else (

@@ -65,6 +65,9 @@ def verdict_html(verdict: Verdict) -> str:
             rows.append((asides.name_of(reading), asides.value_of(reading), band, mark))
         blocks.append(_table(("reading", "value", "sound: 95 % between", ""), rows, right=(1,)))
     blocks.append(_suspects(verdict))
+    mind = accusing.fuse_caution(verdict)
+    if mind is not None:
+        blocks.append(tag("p", f"Caution: {mind}"))
     if verdict.settled:
         told = f"Stop measuring: {accusing.repair(verdict)} answers all that is left."
         blocks.append(tag("p", told))

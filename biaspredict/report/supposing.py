@@ -90,6 +90,10 @@ def _verbal(text: str) -> str:
 def _doing(found: Outcome, part: Part) -> str:
     """What the fault does at the part itself."""
     fault, after = found.supposed.fault, found.after
+    if fault.blown:
+        many = "" if len(fault.blown) == 1 else "s"
+        return (f"It draws more than the fuse{many} {words.listed(fault.blown)} can carry: what "
+                f"follows is with the fuse{many} melted.")
     before = found.before
     carried = abs(before.flows.leads.get(f"{part.ref}.{part.terminals[0]}", 0.0))
     ends = part.nodes

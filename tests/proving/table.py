@@ -90,6 +90,8 @@ def table(records: Sequence[Record]) -> str:
         _row("  true part in the first group", "97 %", _share(shifted, in_group)),
         _row("  ... in the first three groups", "99 %", _share(shifted, _three_groups)),
         _row("  ... among the first three suspects", "99 %", _share(shifted, _three)),
+        _row("      or not to tell from the first", "", _share(shifted, _three_or_same)),
+        _row("      as the weights themselves promise", "", _promised(shifted, 3)),
         _row("  first suspect true or not to tell", "95 %", _share(shifted, right_or_same)),
         _row("  first suspect is the true part", "", _share(shifted, lambda r: r["first_right"])),
         _row("  called sound all the same", "", _share(shifted, lambda r: r["sound"] > 0.5)),
@@ -97,6 +99,7 @@ def table(records: Sequence[Record]) -> str:
         *_shifted_rows([r for r in singles if moved(r, 2.0)]),
         _row("pairs: the pair or a member first", "85 %", _share(_pairs(good), _first_right)),
         _row("  ... or what readings cannot tell from it", "", _share(_pairs(good), right_or_same)),
+        _row("  ... as the weights themselves promise", "", _promised(_pairs(good), 1)),
         _row("  the pair or a member in the first group", "", _share(_pairs(good), in_group)),
         _row("severity inside the 90 % range", "85-95 %", _share(_graded(singles), _inside)),
         _row("unsolved hypotheses", "0", str(sum(r["unsolved"] for r in good))),
@@ -127,6 +130,23 @@ def _row(name: str, goal: str, value: str) -> str:
 
 def _three(r: Record) -> bool:
     return bool(r["in_three"])
+
+
+def _three_or_same(r: Record) -> bool:
+    return _three(r) or right_or_same(r)
+
+
+def _promised(rows: Sequence[Record], first: int) -> str:
+    """Mean weight of the first suspects, given that there is a fault.
+
+    Weights that hold good cannot put more of the true parts there, whatever their order.
+    """
+    if not rows:
+        return ""
+    shares = [
+        sum(s["weight"] for s in r["suspects"][:first]) / max(1.0 - r["sound"], 1e-9) for r in rows
+    ]
+    return f"{'':8}{100.0 * min(sum(shares) / len(rows), 1.0):5.1f} %"
 
 
 def _three_groups(r: Record) -> bool:

@@ -15,7 +15,7 @@ import numpy as np
 from biaspredict.engine.solver import Floats
 from biaspredict.infer.components import NO_FAULT, Component, Task
 from biaspredict.infer.evidence import Explainer
-from biaspredict.infer.faults import Fault
+from biaspredict.infer.faults import Fault, to_renew
 from biaspredict.infer.ranking import components_of
 from biaspredict.infer.splits import SOUND_LABEL, Label, label_of
 from biaspredict.model.readings import Quantity
@@ -70,7 +70,7 @@ def grades(predictor: Predictor, faults: Sequence[Fault], meter: Meter) -> tuple
     values = seen.values[rows]
     spread = (slopes[rows] ** 2).sum(axis=2) + seen.doubt[rows] ** 2
     spread += MODEL_VOLTS**2 + (MODEL_FRACTION * values) ** 2
-    labels = [label_of([f.part for f in components[row].faults]) for row in rows]
+    labels = [label_of(to_renew(components[row].faults)) for row in rows]
     names = sorted(set(labels))
     which = np.array([names.index(label) for label in labels])
     one = (which[None, :] == np.arange(len(names))[:, None]).astype(float)

@@ -9,7 +9,7 @@ from biaspredict.infer.splits import SOUND_LABEL, Outcome, Split
 from biaspredict.infer.verdict import WORTH_A_LINE, Verdict
 from biaspredict.infer.worksheet import Worksheet
 from biaspredict.report import asides, words
-from biaspredict.report.accusing import repair
+from biaspredict.report.accusing import fuse_caution, repair
 from biaspredict.report.sheet.markup import Html, join, table, tag
 from biaspredict.report.sheet.pieces import box, caution, checks, reason, section, sentences, span
 
@@ -83,6 +83,9 @@ def _suspect(verdict: Verdict, suspect: Suspect) -> str:
 
 
 def _next(verdict: Verdict) -> Iterator[Html]:
+    mind = fuse_caution(verdict)
+    if mind is not None:
+        yield caution(mind)
     if verdict.settled:
         yield tag("p", tag("strong", f"Stop measuring: {repair(verdict)} "
                                      "answers all that is left."))
