@@ -44,6 +44,10 @@ class EngineMissing(BiaspredictError):
     """ngspice is not installed, or cannot be loaded (exit code 2)."""
 
 
+# What helps where a whole stage has no operating point.
+TO_PROOF = "Run `biaspredict proof` on it: a missed joint or a slipped decimal is likely."
+
+
 class Unsolved(BiaspredictError):
     """An operating point that did not verifiably converge; no number may be printed from it."""
 

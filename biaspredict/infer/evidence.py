@@ -21,6 +21,7 @@ from biaspredict.engine.solver import Floats
 from biaspredict.graph.network import direct_coupled
 from biaspredict.infer.components import Component, Scores, Task
 from biaspredict.infer.model_error import ABOUT_SOUND, model_variance
+from biaspredict.infer.scouts import hopeless_from, scouted
 from biaspredict.model.circuit import SOUND, Variation
 from biaspredict.model.stage import GROUND
 from biaspredict.predict.look import Observed
@@ -35,7 +36,6 @@ STILL = 0.05  # latents that move less than this have settled
 SURE, BEHIND = 2, 20.0  # looks after which what stands so many nats behind the best is left
 FITS = 2.0, 10.0  # misfit to a reading, and beside that, of what explains the readings
 SETTLED = 0.01  # nats that one more step would still gain, below which it is not taken
-HOPELESS = 40.0  # nats below the best at which a component is left after its first look
 CONTENDERS, KEPT = 300, 600  # components that are refined at most; whose slopes are kept
 CHUNK, FEWEST = 800, 100  # components of one first look at most, and at least
 AT_ONCE = 4e6  # slopes of one look, which bounds the memory
@@ -76,7 +76,7 @@ class Explainer:
     ) -> Scores:
         first = self._first(components, start)
         rows = self._hopeful(components, first.misfit, keep)
-        return self._refined(components, first, rows)
+        return self._refined(components, *scouted(self, components, first, rows))
 
     def _first(self, components: Sequence[Component], start: Floats | None) -> Scores:
         """Every component linearised at the middle of its spread."""
@@ -100,9 +100,9 @@ class Explainer:
             )
             self.task.meet(seen.values, slopes)
             every[rows], solved[rows] = seen.values, seen.solved
-            noise[rows] = self._noise(seen.values) + seen.doubt**2
+            noise[rows] = self.noise(seen.values) + seen.doubt**2
             good = seen.solved
-            latents[good], log_evidence[rows[good]], misfit[rows[good]] = self._aim(
+            latents[good], log_evidence[rows[good]], misfit[rows[good]] = self.aim(
                 seen.values[good], slopes[good], noise[rows[good]], latents[good]
             )
             likely = _likely(components, misfit)
@@ -136,21 +136,26 @@ class Explainer:
         ).volts
 
     def _refined(
-        self, components: Sequence[Component], first: Scores, rows: NDArray[np.int64]
+        self, components: Sequence[Component], first: Scores, rows: NDArray[np.int64],
+        begun: Floats,
     ) -> Scores:
-        """Gauss-Newton steps for some rows, from the latents that the first look aims at."""
+        """Gauss-Newton steps for some rows, towards the latents that their last look aims at.
+
+        begun: (len(rows), P + M) from where they were looked at.
+        """
         found, slopes = first, first.slopes
         shifts = found.total - self.width
         cost, gain = np.full((2, len(components)), np.inf)
         every, at = rows, np.full(len(components), -1)
         at[rows] = np.arange(len(rows))
-        aims = _stride(found.latents_of(rows))
-        best = np.zeros_like(aims)
+        best = begun
+        aims = best + _stride(found.latents_of(rows) - best)
         # where the first look was rough, look again at the middle before stepping anywhere
         miss = self.task.values - found.values[rows]
-        exact = found.noise[rows] <= self._noise(found.values[rows]) * ROUGHER
-        cost[rows] = np.where(exact.all(axis=1), _misses(miss, found.noise[rows]), np.inf)
-        aims[~exact.all(axis=1)] = 0.0
+        exact = found.noise[rows] <= self.noise(found.values[rows]) * ROUGHER
+        there = 0.5 * (best**2).sum(1) + _misses(miss, found.noise[rows])
+        cost[rows] = np.where(exact.all(axis=1), there, np.inf)
+        aims[~exact.all(axis=1)] = best[~exact.all(axis=1)]
         for step in range(MOST_STEPS):
             if step >= SURE:
                 rows = rows[self._within_sight(components, found)[rows]]
@@ -162,7 +167,7 @@ class Explainer:
                 some, aims[at[rows]], shifts, self.task.probes, start=found.volts_of(rows)
             )
             self.task.meet(seen.values, fresh)
-            noise = self._noise(seen.values) + seen.doubt**2
+            noise = self.noise(seen.values) + seen.doubt**2
             miss = self.task.values - seen.values
             fresh_cost = 0.5 * (aims[at[rows]] ** 2).sum(1) + _misses(miss, noise)
             fresh_cost[~seen.solved] = np.inf
@@ -173,7 +178,7 @@ class Explainer:
             found.values[won], found.noise[won] = seen.values[better], noise[better]
             found.volts[found.place[won], : seen.volts.shape[1]] = seen.volts[better]
             slopes[found.place[won]] = fresh[better]
-            next_aims, evidence, misfit = self._aim(
+            next_aims, evidence, misfit = self.aim(
                 seen.values[better], fresh[better], noise[better], aims[at[won]]
             )
             found.log_evidence[won], found.misfit[won] = evidence, misfit
@@ -288,7 +293,7 @@ class Explainer:
         means = np.where(seen.solved[:, None], seen.values, np.nan)
         return means, variance
 
-    def _noise(self, values: Floats) -> Floats:
+    def noise(self, values: Floats) -> Floats:
         """Variances (B, K): meter and reader, and the model's own error at the prediction."""
         return self.model_noise(values, self.task.probes) + self.task.sigmas**2
 
@@ -316,7 +321,7 @@ class Explainer:
         """Axis amounts (B, P) of a specimen with these latents."""
         return latents[:, : self.width] * self.predictor.sigmas
 
-    def _aim(
+    def aim(
         self, values: Floats, slopes: Floats, noise: Floats, latents: Floats
     ) -> tuple[Floats, Floats, Floats]:
         """Most probable latents of the linearised problem, log evidence and misfit there."""
@@ -345,8 +350,7 @@ class Explainer:
         order = order[np.isfinite(misfit[order])]
         if not order.size:
             return order
-        best = misfit.min()
-        near = misfit[order] < best + 2 * HOPELESS + 0.5 * best
+        near = misfit[order] < hopeless_from(misfit)
         near[: max(keep, 24)] = True
         return np.sort(order[near])
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from biaspredict.engine.flatten import flatten
-from biaspredict.errors import InputError, Unsolved
+from biaspredict.errors import TO_PROOF, InputError, Unsolved
 from biaspredict.graph.supply import Mains, mains
 from biaspredict.model.circuit import OPEN, SOUND, Circuit, Device, Variation
 from biaspredict.model.parts import Kind
@@ -94,7 +94,7 @@ def drawn(circuit: Circuit, side: Mains, steady: Steady, engine: OverTime) -> di
     if amps is None:
         raise Unsolved(
             "the stage behind the rectifiers has no operating point that could be verified",
-            remedy="Run `biaspredict proof` on it: a missed joint or a slipped decimal is likely.",
+            remedy=TO_PROOF,
         )
     return amps
 

@@ -10,7 +10,7 @@ import numpy as np
 from biaspredict.engine.flatten import flatten
 from biaspredict.engine.solver import Floats, Solver
 from biaspredict.engine.standing import APART, Leaning, other_states
-from biaspredict.errors import Unsolved
+from biaspredict.errors import TO_PROOF, Unsolved
 from biaspredict.model.circuit import SOUND, Axis
 from biaspredict.model.stage import GROUND, Stage
 from biaspredict.predict.spread import axes
@@ -75,7 +75,7 @@ def predict_bias(
     if not nominal.solved[0]:
         raise Unsolved(
             "this stage has no operating point that could be verified",
-            remedy="Run `biaspredict proof` on it: a missed joint or a slipped decimal is likely.",
+            remedy=TO_PROOF,
         )
     others = other_states(drawer, circuit, [SOUND], nominal.volts)[0]
     if others:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from biaspredict.engine.flatten import flatten
 from biaspredict.engine.solver import Solver
-from biaspredict.errors import InputError, Unsolved
+from biaspredict.errors import TO_PROOF, InputError, Unsolved
 from biaspredict.graph.chains import chains
 from biaspredict.graph.network import Chain
 from biaspredict.graph.signal import signal_path
@@ -93,7 +93,7 @@ def solve(stage: Stage, referee: Solver) -> dict[str, float]:
     if not found.solved[0]:
         raise Unsolved(
             "this stage has no operating point that could be verified",
-            remedy="Run `biaspredict proof` on it: a missed joint or a slipped decimal is likely.",
+            remedy=TO_PROOF,
         )
     return {GROUND: 0.0} | dict(zip(circuit.nodes, map(float, found.volts[0]), strict=False))
 

@@ -15,7 +15,7 @@ from biaspredict.engine.solver import Floats, Solutions, Solver
 from biaspredict.model.circuit import OPEN, SOUND, Axis, Circuit, Device, Load, Variation
 from biaspredict.model.readings import Quantity, Reading
 from biaspredict.model.stage import GROUND, Meter, Stage
-from biaspredict.predict.faint import left_open
+from biaspredict.predict.faint import LEAK_LEAST, Drops, left_open
 from biaspredict.predict.loaded import beyond_linear, stray
 from biaspredict.predict.look import Look, Observed, done_to
 from biaspredict.predict.meters import EVEN, ohms_shown, put_across
@@ -23,10 +23,6 @@ from biaspredict.predict.overdrive import Bulk
 from biaspredict.predict.points import Ints, between, points_of
 from biaspredict.predict.signal_probe import Ask, Signal, SignalStage
 from biaspredict.predict.spread import axes, cold, with_power_off
-
-# A leak of an electrolytic at its working volts may be none at an ohmmeter's tenth of a volt
-# (common practice, no source); below this it is a short, which any meter sees.
-LEAK_LEAST = 1e3
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +83,10 @@ class Predictor:
     @cached_property
     def bulk(self) -> Bulk:
         return Bulk(self.stage, self.circuit)
+
+    @cached_property
+    def drops(self) -> Drops:
+        return Drops(self.stage, self.circuit, self.axes)
 
     @cached_property
     def sounding(self) -> SignalStage:
@@ -245,8 +245,9 @@ class Predictor:
         look.doubt[place] += self.bulk.volts(volts, some[0])[:, None]
         look.values[place] = open_volts * (1.0 - share)
         look.put(place, linear, (1.0 - share)[:, :, None])
-        look.doubt[place] = np.hypot(look.doubt[place], stray(linear, ohms))
         heavy, doubt = beyond_linear(linear, open_volts, ohms)
+        faint = np.where(heavy, 0.0, self.drops.doubt(volts, linear.slopes) * (1.0 - share))
+        look.doubt[place] = np.hypot(np.hypot(look.doubt[place], stray(linear, ohms)), faint)
         heavy &= ~again[good]
         if solved is not None:
             look.doubt[place] += np.where(heavy, doubt, 0.0)
@@ -297,6 +298,9 @@ class Predictor:
         linear = linearise(circuit, some[0], around, amounts[good], volts, pairs, some[1:])
         place = rows[good], columns[good]
         look.values[place] = between(volts, pairs)[:, 0]
+        if circuit is self.circuit:
+            faint = self.drops.doubt(volts, linear.slopes)[:, 0]
+            look.doubt[place] = np.hypot(look.doubt[place], faint)
         look.slopes[place] = np.concatenate([linear.slopes, linear.rises], axis=2)[:, 0]
 
     def _signals(

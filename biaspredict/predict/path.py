@@ -15,7 +15,7 @@ from biaspredict.engine.flatten import carries_current, flatten
 from biaspredict.engine.signals import conductance, determinant_sign, transfer
 from biaspredict.engine.solver import Floats, Solver
 from biaspredict.engine.stores import Motion, Store, stores
-from biaspredict.errors import InputError, Unsolved
+from biaspredict.errors import TO_PROOF, InputError, Unsolved
 from biaspredict.graph.signal import BACKWARD_STEP, signal_path
 from biaspredict.model.circuit import CLOSED, OPEN, SOUND, Circuit, Device, Element, Load, Variation
 from biaspredict.model.devices import Bipolar, Fet
@@ -177,7 +177,7 @@ def signal_path_of(
     if not found.solved[0]:
         raise Unsolved(
             "this stage has no operating point that could be verified",
-            remedy="Run `biaspredict proof` on it: a missed joint or a slipped decimal is likely.",
+            remedy=TO_PROOF,
         )
     volts = found.volts[0][: len(circuit.nodes)]
     path = SignalPath(stage, circuit, volts, first, last, f"input {first.node}")

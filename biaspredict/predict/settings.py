@@ -14,7 +14,7 @@ import numpy as np
 
 from biaspredict.engine.flatten import flatten, pin_quantity
 from biaspredict.engine.solver import Floats, Solver
-from biaspredict.errors import InputError
+from biaspredict.errors import TO_PROOF, InputError
 from biaspredict.model.circuit import SOUND, Axis, Circuit, Variation
 from biaspredict.model.stage import GROUND, Setting, Stage
 from biaspredict.predict.spread import axes
@@ -101,7 +101,7 @@ def _unreachable(setting: Setting, volts: Floats) -> InputError:
     if not good.size:
         return InputError(
             f"the stage has no operating point, wherever {setting.ref} stands",
-            remedy="Run `biaspredict proof` on it: a missed joint or a slipped decimal is likely.",
+            remedy=TO_PROOF,
             place=setting.origin,
         )
     return InputError(

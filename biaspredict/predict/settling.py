@@ -15,7 +15,7 @@ from biaspredict.engine.flatten import flatten
 from biaspredict.engine.signals import conductance
 from biaspredict.engine.solver import Floats, Solver
 from biaspredict.engine.stores import Motion, Store, stores
-from biaspredict.errors import Unsolved
+from biaspredict.errors import TO_PROOF, Unsolved
 from biaspredict.graph.network import floating
 from biaspredict.model.circuit import Circuit, Load, Variation
 from biaspredict.model.stage import GROUND, Stage
@@ -72,7 +72,7 @@ def settling(stage: Stage, referee: Solver) -> Settling:
     if not found.solved[0]:
         raise Unsolved(
             "this stage has no operating point that could be verified",
-            remedy="Run `biaspredict proof` on it: a missed joint or a slipped decimal is likely.",
+            remedy=TO_PROOF,
         )
     volts = found.volts[0][: len(circuit.nodes)]
     kept = [store for store in stores(circuit) if store.farads >= SMALLEST]

@@ -9,7 +9,7 @@ import numpy as np
 
 from biaspredict.engine.flatten import flatten
 from biaspredict.engine.solver import Floats, Solver
-from biaspredict.errors import InputError, Unsolved
+from biaspredict.errors import TO_PROOF, InputError, Unsolved
 from biaspredict.findings import Finding, Gravity
 from biaspredict.graph.supply import mains
 from biaspredict.model.circuit import SOUND
@@ -190,7 +190,7 @@ def side(
     if not found.solved[0]:
         raise Unsolved(
             "this stage has no operating point that could be verified",
-            remedy="Run `biaspredict proof` on it: a missed joint or a slipped decimal is likely.",
+            remedy=TO_PROOF,
         )
     volts = {GROUND: 0.0} | dict(zip(circuit.nodes, map(float, found.volts[0]), strict=False))
     flows = currents(stage, volts)

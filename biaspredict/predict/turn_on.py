@@ -9,7 +9,7 @@ import numpy as np
 
 from biaspredict.engine.flatten import flatten
 from biaspredict.engine.solver import Floats
-from biaspredict.errors import Unsolved
+from biaspredict.errors import TO_PROOF, Unsolved
 from biaspredict.graph.network import floating
 from biaspredict.model.circuit import SOUND, Circuit, Device
 from biaspredict.model.stage import Stage
@@ -81,7 +81,7 @@ def _resting(circuit: Circuit, referee: Referee) -> Floats:
     if not found.solved[0]:
         raise Unsolved(
             "this stage has no operating point that could be verified",
-            remedy="Run `biaspredict proof` on it: a missed joint or a slipped decimal is likely.",
+            remedy=TO_PROOF,
         )
     return np.asarray(found.volts[0, : len(circuit.nodes)])
 

@@ -13,7 +13,7 @@ from biaspredict.model.stage import GROUND, Setting
 from .draws import Draws
 from .specimen import Specimen
 from .spice import Runner
-from .truth import Solved, solve
+from .truth import Solved, at_rest, solve
 
 NEAR, CREPT = 0.05, 0.003  # share, and volts, by which it is off today (from memory)
 TRIED = 13
@@ -45,7 +45,7 @@ def _set(
     low, high = 0.0, 1.0
     for _ in range(NARROWINGS):
         turns = np.linspace(low, high, TRIED).tolist()
-        found = solve(runner, [_turned(specimen, setting.ref, turn) for turn in turns])
+        found = at_rest(runner, [_turned(specimen, setting.ref, turn) for turn in turns])
         over = [math.nan if f is None else _reads(f, setting) - volts for f in found]
         at = _crossing(over)
         if at is None:

@@ -7,18 +7,22 @@ devices; richer devices at their own temperature may differ from them by a few p
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from biaspredict.model.stage import GROUND, Stage
 from tests.proving import adapter, faults, generate, meterman, truth
+from tests.proving.adjusting import set_and_solved
+from tests.proving.draws import Draws
 from tests.proving.faults import Fault
 from tests.proving.meterman import INSTRUMENTS, Point
 from tests.proving.specimen import Specimen, write
 from tests.proving.spice import Job, Runner
 from tests.proving.truth import draw_specimen, solve
 
+AMPLIFIER = Path(__file__).parents[2] / "circuits" / "split-rail-amplifier.stage"
 STAGE_A = """stage "A"
 rail B+ 22 V 5%
 assume resistors 10%, electrolytics -10/+50%, temperature 25 C
@@ -198,3 +202,18 @@ def test_every_fault_of_the_catalogue_solves_or_is_refused(
     assert write(specimen).lines == plain
     solved = solve(runner, sick)
     assert sum(s is None for s in solved) == 0
+
+
+def test_a_shorted_output_transistor_melts_its_fuse(runner: Runner) -> None:
+    """And only that one: what flows then is next to nothing."""
+    stage = adapter.parse(AMPLIFIER.read_text("utf-8"))
+    sound = set_and_solved(runner, middle(stage), Draws(), check=True)
+    assert sound is not None
+    for ref, mode, gone in (("Q9", "c-e short", "F1"), ("Q10", "c-e short", "F2")):
+        fault = Fault("silicon", mode, ref)
+        (sick,) = solve(runner, [faults.apply(sound.specimen, fault)], check=True)
+        assert sick is not None
+        ohms = {f: sick.specimen.bodies[f].values["ohms"] for f in ("F1", "F2")}
+        assert [f for f, value in ohms.items() if value > 1e9] == [gone]
+        assert abs(sick.volts[stage.part(ref).node("emitter")]) < 1.0
+    assert all(sound.specimen.bodies[f].values["ohms"] < 1.0 for f in ("F1", "F2"))

@@ -19,6 +19,8 @@ from .spice import Job, Row, Runner
 
 COOL, WARM = 18.0, 32.0  # degrees inside the open case
 OLD = 0.4  # share of sets whose composition resistors have all crept upwards
+MELTS = 1.6, 2.1  # times its rating at which a fuse link melts (IEC 60127-2, from memory)
+MELTED = 1e13  # ohms
 HOTTEST = 70.0  # own heating beyond which a device is taken as run away
 
 
@@ -87,7 +89,8 @@ def _values(stage: Stage, part: Part, draw: Draws, old: bool, ambient: float) ->
     if part.kind in (Kind.FUSE, Kind.SWITCH, Kind.CONTACT):
         if not part.closed:
             return {"ohms": 1e13}
-        return {"ohms": part.now or draw.log(2e-3, 5e-2)}
+        ohms = part.now or draw.log(2e-3, 5e-2)
+        return {"ohms": ohms, "melts": draw.uniform(*MELTS)}
     ohms = _inside(stage, part, draw, old)
     if isinstance(device, Thermistor):
         kelvin = ambient + 273.15 + draw.uniform(0.0, 4.0)
@@ -147,6 +150,44 @@ def _unpack(deck: Deck, row: Row) -> tuple[dict[str, float], dict[str, float], l
 
 
 def solve(
+    runner: Runner, specimens: Sequence[Specimen], *, check: bool = False
+) -> list[Solved | None]:
+    """Each specimen at rest, its fuses melted where they do not bear the current; else as below."""
+    now = list(specimens)
+    for _ in range(max((len(_fuses(s)) for s in now), default=0)):
+        found = at_rest(runner, now)
+        hot = [_overloaded(one) if one is not None else None for one in found]
+        if not any(hot):
+            break
+        now = [
+            replace(s.but(ref, ohms=MELTED), heats={}) if ref else s
+            for s, ref in zip(now, hot, strict=True)
+        ]
+    return at_rest(runner, now, check=check)
+
+
+def _fuses(specimen: Specimen) -> list[str]:
+    return [
+        ref for ref, body in specimen.bodies.items()
+        if body.part.kind is Kind.FUSE and body.part.amps is not None
+    ]
+
+
+def _overloaded(solved: Solved) -> str | None:
+    """The fuse that melts first; None where all of them hold."""
+    over = {}
+    for ref in _fuses(solved.specimen):
+        body = solved.specimen.bodies[ref]
+        ohms = body.values["ohms"] + sum(
+            solved.specimen.lifts.get(f"{ref}.{terminal}", 0.0) for terminal in ("1", "2")
+        )
+        amps = abs(solved.volts[body.nodes[0]] - solved.volts[body.nodes[1]]) / ohms
+        over[ref] = amps / (body.part.amps or math.inf) / body.values["melts"]
+    first = max(over, key=lambda ref: over[ref], default=None)
+    return first if first is not None and over[first] > 1.0 else None
+
+
+def at_rest(
     runner: Runner, specimens: Sequence[Specimen], *, check: bool = False
 ) -> list[Solved | None]:
     """Each specimen at its own self-heated temperatures; None where it does not verifiably solve.

@@ -1,0 +1,142 @@
+"""Faults that look hopeless from the middle of the spread, looked at again from elsewhere.
+
+Of many transistors in one loop the least offset takes the output to a rail, and what the
+slopes say there leads nowhere near the readings. As good a place to begin as any is where the
+same specimen would stand if it were sound, as far as its readings let it: there most faults
+leave the loop in command.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from biaspredict.engine.solver import Floats
+from biaspredict.graph.network import direct_coupled
+from biaspredict.infer.components import NO_FAULT, Component, Scores, Task
+from biaspredict.predict.look import Observed
+from biaspredict.predict.observe import Predictor, Probe
+
+LOOP = 4  # transistors joined by DC from which a stage is looked at twice
+MOST = 400  # components of one such look
+HOPELESS = 40.0  # nats below the best at which a component is left after its first look
+BEYOND = 20.0  # the same as seen from the sound specimen
+
+Rows = NDArray[np.int64]
+
+
+class Looker(Protocol):
+    """What an explainer does for its scouts; see there."""
+
+    predictor: Predictor
+    task: Task
+    width: int
+
+    def score(self, components: Sequence[Component], keep: int = 0) -> Scores: ...
+
+    def look(
+        self, components: Sequence[Component], latents: Floats, shifts: int,
+        probes: Sequence[Probe],
+    ) -> tuple[Observed, Floats]: ...
+
+    def noise(self, values: Floats) -> Floats: ...
+
+    def aim(
+        self, values: Floats, slopes: Floats, noise: Floats, latents: Floats
+    ) -> tuple[Floats, Floats, Floats]: ...
+
+
+def hopeless_from(misfit: Floats) -> float:
+    """The misfit from which a component is left after its first look."""
+    return 1.5 * float(misfit.min()) + 2.0 * HOPELESS
+
+
+def scouted(
+    explainer: Looker, components: Sequence[Component], first: Scores, rows: Rows
+) -> tuple[Scores, Rows, Floats]:
+    """Scores, rows worth more steps, and the latents (len(rows), P + M) where each was seen last.
+
+    first: of a look from the middle; rows: what is hopeful after it.
+    """
+    usual = np.zeros((len(rows), first.total))
+    if len(components) < 2 or NO_FAULT not in components or not explainer.task.probes:
+        return first, rows, usual
+    if max(direct_coupled(explainer.predictor.stage).values(), default=0) < LOOP:
+        return first, rows, usual
+    sound = explainer.score([NO_FAULT], keep=1)
+    if not sound.solved[0]:
+        return first, rows, usual
+    there = np.zeros(first.total)
+    there[: explainer.width] = sound.latents_of([0])[0][: explainer.width]
+    found, seen = first, set(rows.tolist())
+    revived: list[int] = []
+    for asked in (_one_each(components, first, seen), None):
+        if asked is None:
+            asked = _the_rest(components, first, seen | set(revived), revived)
+        if asked:
+            found, good = _seen_from(explainer, components, found, np.array(asked), there)
+            revived += good
+    late = np.array(revived, dtype=np.int64)
+    begun = np.concatenate([usual, np.tile(there, (len(late), 1))])
+    return found, np.concatenate([rows, late]), begun
+
+
+def _one_each(components: Sequence[Component], first: Scores, seen: set[int]) -> list[int]:
+    """The nearest degree of each fault of which none is hopeful."""
+    nearest: dict[object, int] = {}
+    for row in np.argsort(first.misfit, kind="stable").tolist():
+        if first.solved[row]:
+            nearest.setdefault(_fault(components[row]), row)
+    limit = hopeless_from(first.misfit)
+    return [r for r in nearest.values() if first.misfit[r] >= limit and r not in seen][:MOST]
+
+
+def _the_rest(
+    components: Sequence[Component], first: Scores, seen: set[int], revived: Sequence[int]
+) -> list[int]:
+    """The other degrees of the faults that one degree has brought back."""
+    keys = {_fault(components[row]) for row in revived}
+    return [
+        row for row, component in enumerate(components)
+        if row not in seen and first.solved[row] and _fault(component) in keys
+    ][:MOST]
+
+
+def _fault(component: Component) -> object:
+    return tuple(map(id, component.faults)), component.at_lead
+
+
+def _seen_from(
+    explainer: Looker, components: Sequence[Component], found: Scores, rows: Rows,
+    there: Floats,
+) -> tuple[Scores, list[int]]:
+    """The scores with those of `rows` that come near enough as seen from there, and which."""
+    some = [components[row] for row in rows]
+    latents = np.tile(there, (len(rows), 1))
+    shifts = found.total - explainer.width
+    looked, slopes = explainer.look(some, latents, shifts, explainer.task.probes)
+    explainer.task.meet(looked.values, slopes)
+    noise = explainer.noise(looked.values) + looked.doubt**2
+    aims, evidence, misfit = explainer.aim(looked.values, slopes, noise, latents)
+    nearest = min(float(found.misfit.min()), float(misfit[looked.solved].min(initial=np.inf)))
+    good = np.flatnonzero(looked.solved & (misfit < 1.5 * nearest + 2.0 * BEYOND))
+    if not good.size:
+        return found, []
+    late = rows[good]
+    kept = len(found.slopes)
+    volts = np.full((len(late), found.volts.shape[1]), np.nan)
+    volts[:, : looked.volts.shape[1]] = looked.volts[good]
+    place = found.place.copy()
+    place[late] = kept + np.arange(len(late))
+    grown = replace(
+        found, place=place, latents=np.concatenate([found.latents, aims[good]]),
+        volts=np.concatenate([found.volts, volts]),
+        slopes=np.concatenate([found.slopes, slopes[good]]),
+    )
+    grown.values[late], grown.noise[late] = looked.values[good], noise[good]
+    grown.log_evidence[late], grown.misfit[late] = evidence[good], misfit[good]
+    return grown, late.tolist()
