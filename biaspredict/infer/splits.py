@@ -21,7 +21,7 @@ from biaspredict.infer.faults import to_renew
 from biaspredict.infer.ranking import Ranking
 from biaspredict.infer.touches import Touch
 from biaspredict.model.readings import Quantity
-from biaspredict.predict.meters import top_ohms
+from biaspredict.predict.meters import top_ohms, unlogged
 
 MOST_COMPONENTS = 160
 LEAST_WEIGHT = 1e-4
@@ -164,7 +164,7 @@ def _split(
         return None
     if touch.probe.quantity not in (Quantity.VOLTS, Quantity.DROP):
         outcomes = tuple(
-            Outcome(math.exp(o.low), math.exp(o.high), o.chance, o.means) for o in outcomes
+            Outcome(unlogged(o.low), unlogged(o.high), o.chance, o.means) for o in outcomes
         )
     return Split(touch, gain, outcomes)
 

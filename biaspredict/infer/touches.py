@@ -16,7 +16,7 @@ from biaspredict.model.parts import CAPACITORS, Kind, Part
 from biaspredict.model.readings import Deed, Meanwhile, Quantity, Reading
 from biaspredict.model.stage import GROUND, Meter, Stage
 from biaspredict.predict.doings import while_done
-from biaspredict.predict.meters import ohmmeter, reading_sigma
+from biaspredict.predict.meters import ohmmeter, reading_sigma, unlogged
 from biaspredict.predict.observe import Probe
 
 # Bench units (common practice, no source): a clipped powered touch is 1.
@@ -63,7 +63,7 @@ class Touch:
     def sigma(self, value: float) -> float:
         """Error to expect when `value` is read, both logarithms but for volts."""
         if self.probe.quantity in LOGARITHMIC:
-            shown = math.exp(value)
+            shown = unlogged(value)
             reading = Reading(self.probe.name, self.probe.node, shown, self.probe.quantity)
             return math.hypot(reading_sigma(reading, self.meter) / shown, self.spread)
         reading = Reading(self.probe.name, self.probe.node, value, self.probe.quantity)

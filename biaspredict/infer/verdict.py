@@ -31,6 +31,7 @@ from biaspredict.infer.untested import most_telling
 from biaspredict.model.parts import Kind
 from biaspredict.model.readings import Quantity, Reading, Readings
 from biaspredict.model.stage import GROUND, Stage
+from biaspredict.predict.meters import unlogged
 from biaspredict.predict.observe import Predictor, Probe
 
 WORTH_A_LINE = 0.005  # weight from which a suspect is told in detail
@@ -227,7 +228,7 @@ def compared(explainer: Explainer, readings: Readings) -> tuple[Compared, ...]:
         off = (float(explainer.task.values[k]) - value) / spread
         limits = (value - 1.96 * spread, value, value + 1.96 * spread)
         if reading.quantity in LOGARITHMIC:
-            limits = (math.exp(limits[0]), math.exp(limits[1]), math.exp(limits[2]))
+            limits = (unlogged(limits[0]), unlogged(limits[1]), unlogged(limits[2]))
         found.append(Compared(reading, limits[1], limits[0], limits[2], off))
     return tuple(found)
 
@@ -269,7 +270,7 @@ def _afterwards(explainer: Explainer, ranking: Ranking) -> tuple[Afterwards, ...
         value = float(seen.values[0, k])
         limits = (value, value - 1.96 * sigma, value + 1.96 * sigma)
         if probe.quantity in LOGARITHMIC:
-            limits = (math.exp(limits[0]), math.exp(limits[1]), math.exp(limits[2]))
+            limits = (unlogged(limits[0]), unlogged(limits[1]), unlogged(limits[2]))
         found.append(Afterwards(probe, *limits))
     return tuple(found)
 

@@ -87,7 +87,7 @@ def as_logged(log: Log, stage: Stage) -> tuple[Stage, Readings]:
     since = chapter.since
     title = log.title.replace('"', '""')
     read = [entry for entry in since if entry.verb is Verb.READ]
-    day = f" {read[-1].when:%Y-%m-%d}" if read else ""
+    day = f" {read[-1].when.date().isoformat()}" if read else ""
     text = _masked(chapter, f'readings "{title}"{day}')
     readings = read_readings(text, log.file, now)
     return now, replace(readings, fresh=fresh)

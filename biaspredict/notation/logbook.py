@@ -38,7 +38,7 @@ def check(text: str) -> str:
 
 def head_line(title: str, now: datetime) -> str:
     """The first line of a new log."""
-    return _checked(f'log "{title.replace(chr(34), chr(34) * 2)}" {now:%Y-%m-%d}')
+    return _checked(f'log "{title.replace(chr(34), chr(34) * 2)}" {now.date().isoformat()}')
 
 
 def entry_line(verb: Verb, body: str, now: datetime) -> str:
@@ -48,7 +48,7 @@ def entry_line(verb: Verb, body: str, now: datetime) -> str:
             "a character that does not show cannot go into the log",
             remedy="Delete it, and type the line again.",
         )
-    return _checked(f"{now:%Y-%m-%d %H:%M:%S} {verb.value} {body}".rstrip())
+    return _checked(f"{now.isoformat(' ', 'seconds')} {verb.value} {body}".rstrip())
 
 
 def _checked(text: str) -> str:
@@ -234,7 +234,7 @@ def upto(log: Log, at: str) -> Log:
     """
     kept = tuple(_upto(log, at.strip()))
     if not kept:
-        first = f"{log.entries[0].when:%Y-%m-%d %H:%M}" if log.entries else "nowhere"
+        first = log.entries[0].when.isoformat(" ", "minutes") if log.entries else "nowhere"
         raise InputError(
             f"{log.file} has nothing yet at {at}", remedy=f"Its first entry is of {first}."
         )
@@ -247,7 +247,7 @@ def _upto(log: Log, at: str) -> Iterator[Entry]:
         return
     text = at
     if re.fullmatch(r"\d\d?:\d\d(:\d\d)?", at) and log.entries:
-        text = f"{log.entries[-1].when:%Y-%m-%d} {at.zfill(len(at) + (at[1] == ':'))}"
+        text = f"{log.entries[-1].when.date().isoformat()} {at.zfill(len(at) + (at[1] == ':'))}"
     try:
         moment = datetime.fromisoformat(text.replace("T", " "))
     except ValueError:

@@ -44,6 +44,14 @@ MODEL_MOVED = 0.008
 MOST_JOINED = 5
 
 
+FARTHEST_LOG = math.log(1e15)  # from one ohm or a gain of one: nothing is read beyond
+
+
+def unlogged(value: float) -> float:
+    """The ohms or gain of a logarithm, which an open spread may put beyond all numbers."""
+    return math.exp(min(max(value, -FARTHEST_LOG), FARTHEST_LOG))
+
+
 def display_step(value: float) -> float:
     """Last digit as a person writes it down: three significant digits, at least a count.
 

@@ -26,6 +26,7 @@ from biaspredict.predict.meters import (
     ohmmeter,
     ohms_shown,
     ohms_sigma,
+    unlogged,
 )
 from biaspredict.predict.ohms_records import BOTH_WAYS, Climb, Drop, Ohms, OhmsAt, Place, Way
 from biaspredict.predict.spread import axes, cold, rails_off, with_power_off
@@ -234,8 +235,8 @@ class _Bench:
         ends = np.log(ohms_shown(np.array([low, high]), *own))
         below, above = max(middle - float(ends[0]), 0.0), max(float(ends[1]) - middle, 0.0)
         return (
-            math.exp(middle - math.hypot(below, error)),
-            math.exp(middle + math.hypot(above, error)),
+            unlogged(middle - math.hypot(below, error)),
+            unlogged(middle + math.hypot(above, error)),
         )
 
     def _wired(self, some: Sequence[str]) -> Variation:

@@ -63,7 +63,7 @@ def _entries(log: Log, everything: bool) -> Iterator[str]:
         back = "" if entry in standing or entry.verb.value == "undo" else "  (taken back)"
         hand = "" if entry.checked else "  (by hand)"
         yield words.wrapped(
-            f"{entry.line:4}  {entry.when:%Y-%m-%d %H:%M}  {entry.verb.value} "
+            f"{entry.line:4}  {entry.when.isoformat(' ', 'minutes')}  {entry.verb.value} "
             f"{entry.body}{back}{hand}", "", " " * 24)
 
 

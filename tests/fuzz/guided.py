@@ -7,6 +7,7 @@ memory). Lines are watched by `sys.settrace`, in the project's readers only.
 
 from __future__ import annotations
 
+import contextlib
 import random
 import signal
 import sys
@@ -47,6 +48,13 @@ class Hung(Exception):
     """An input that does not come to an end."""
 
 
+def _timed(target: Target, text: str) -> float:
+    start = time.perf_counter()
+    with contextlib.suppress(Exception), _ended():
+        target.feed(text)
+    return time.perf_counter() - start
+
+
 def run(target: Target, inputs: int, seed: int, watched: tuple[str, ...] = WATCHED) -> Run:
     """So many inputs to one target, steered by the lines of files whose paths begin so."""
     rng, found = random.Random(seed), Run(target.name)
@@ -66,6 +74,8 @@ def run(target: Target, inputs: int, seed: int, watched: tuple[str, ...] = WATCH
                 places.add(place)
                 found.failures.append((text, f"{place}: {problem}"))
         took = time.perf_counter() - start
+        if took > HANG:  # on a busy machine once is no hang
+            took = min(took, _timed(target, text))
         if took > HANG and "hang" not in places:
             places.add("hang")
             found.failures.append((text, f"took {took:.1f} s"))

@@ -150,3 +150,12 @@ def test_the_guide_s_own_log_reads() -> None:
     words = {row.split("|")[1] for row in section.splitlines() if row.startswith("| `")}
     told = {word for cell in words for word in re.findall(r"`(\w+)`", cell)}
     assert told == {verb.value for verb in Verb}
+
+
+def test_a_slipped_year_is_written_as_it_was_read() -> None:
+    early = datetime(26, 11, 20, 19, 2)
+    lines = [head_line("hall mixer", early), entry_line(Verb.READ, "Q1.base 2.6", early)]
+    log = read_log(("\n".join(lines) + "\n").encode(), "set.log")
+    assert log.damage is None
+    assert log.begun == datetime(26, 11, 20)
+    assert [entry.when for entry in log.entries] == [early]

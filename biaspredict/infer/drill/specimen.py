@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +17,7 @@ from biaspredict.predict.meters import (
     OHMS_READING,
     display_step,
     reading_sigma,
+    unlogged,
 )
 from biaspredict.predict.observe import Predictor, Probe
 
@@ -55,7 +55,7 @@ class Specimen:
                 remedy="Take another reading.",
             )
         value = float(seen.values[0, 0])
-        return math.exp(value) if probe.quantity in LOGARITHMIC else value
+        return unlogged(value) if probe.quantity in LOGARITHMIC else value
 
     def shown(self, probe: Probe) -> Shown:
         """The same on the display. Raises Unsolved."""
