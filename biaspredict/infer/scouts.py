@@ -72,15 +72,12 @@ def scouted(
         return first, rows, usual
     there = np.zeros(first.total)
     there[: explainer.width] = sound.latents_of([0])[0][: explainer.width]
-    found, seen = first, set(rows.tolist())
-    revived: list[int] = []
-    for asked in (_one_each(components, first, seen), None):
-        if asked is None:
-            asked = _the_rest(components, first, seen | set(revived), revived)
-        if asked:
-            found, good = _seen_from(explainer, components, found, np.array(asked), there)
-            revived += good
-    late = np.array(revived, dtype=np.int64)
+    seen = set(rows.tolist())
+    asked = _one_each(components, first, seen)
+    found, revived = _seen_from(explainer, components, first, asked, there)
+    asked = _the_rest(components, first, seen | set(revived), revived)
+    found, more = _seen_from(explainer, components, found, asked, there)
+    late = np.array([*revived, *more], dtype=np.int64)
     begun = np.concatenate([usual, np.tile(there, (len(late), 1))])
     return found, np.concatenate([rows, late]), begun
 
@@ -111,11 +108,13 @@ def _fault(component: Component) -> object:
 
 
 def _seen_from(
-    explainer: Looker, components: Sequence[Component], found: Scores, rows: Rows,
+    explainer: Looker, components: Sequence[Component], found: Scores, asked: Sequence[int],
     there: Floats,
 ) -> tuple[Scores, list[int]]:
-    """The scores with those of `rows` that come near enough as seen from there, and which."""
-    some = [components[row] for row in rows]
+    """The scores with those asked for that come near enough as seen from there, and which."""
+    if not asked:
+        return found, []
+    rows, some = np.array(asked), [components[row] for row in asked]
     latents = np.tile(there, (len(rows), 1))
     shifts = found.total - explainer.width
     looked, slopes = explainer.look(some, latents, shifts, explainer.task.probes)

@@ -35,6 +35,7 @@ from biaspredict.predict.meters import unlogged
 from biaspredict.predict.observe import Predictor, Probe
 
 WORTH_A_LINE = 0.005  # weight from which a suspect is told in detail
+MINDED = 0.1  # weight of suspects with a fuse from which a caution is worth its lines
 SURE = 0.95  # weight at which one part is named and measuring stops
 SOUND_ENOUGH = 0.5
 
@@ -84,7 +85,7 @@ class Verdict:
 
     leaks: by the suspect's place in the ranking, for its first leaking part.
 
-    fuses: those to renew where a suspect worth a line is found.
+    fuses: those that suspects of some weight would have renewed.
     settled: what one repair would put right, where nothing is left to tell apart: parts, or
     names of the stage where volts come in, which `fed` then repeats.
     testing: where the DC agrees, the signal reading that tests most of what is untested.
@@ -177,9 +178,10 @@ def judge(
 
 
 def _fuses(stage: Stage, ranking: Ranking) -> tuple[str, ...]:
-    """Fuses that are to be renewed where one of the suspects worth a line is found."""
-    named = {p for s in ranking.suspects if s.weight >= WORTH_A_LINE for p in s.parts}
-    return tuple(p.ref for p in stage.parts if p.kind is Kind.FUSE and p.ref in named)
+    """Fuses that are to be renewed by suspects of some weight together."""
+    fuses = [part.ref for part in stage.parts if part.kind is Kind.FUSE]
+    shares = {ref: sum(s.weight for s in ranking.suspects if ref in s.parts) for ref in fuses}
+    return tuple(ref for ref, share in shares.items() if share >= MINDED)
 
 
 def _left_out(readings: Readings, stage: Stage) -> Iterator[Probe]:
