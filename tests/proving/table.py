@@ -91,7 +91,7 @@ def table(records: Sequence[Record]) -> str:
         _row("  ... in the first three groups", "99 %", _share(shifted, _three_groups)),
         _row("  ... among the first three suspects", "99 %", _share(shifted, _three)),
         _row("      or not to tell from the first", "", _share(shifted, _three_or_same)),
-        _row("      as the weights themselves promise", "", _promised(shifted, 3)),
+        _row("      as the weights themselves promise", "", promised(shifted, 3)),
         _row("  first suspect true or not to tell", "95 %", _share(shifted, right_or_same)),
         _row("  first suspect is the true part", "", _share(shifted, lambda r: r["first_right"])),
         _row("  called sound all the same", "", _share(shifted, lambda r: r["sound"] > 0.5)),
@@ -99,7 +99,7 @@ def table(records: Sequence[Record]) -> str:
         *_shifted_rows([r for r in singles if moved(r, 2.0)]),
         _row("pairs: the pair or a member first", "85 %", _share(_pairs(good), _first_right)),
         _row("  ... or what readings cannot tell from it", "", _share(_pairs(good), right_or_same)),
-        _row("  ... as the weights themselves promise", "", _promised(_pairs(good), 1)),
+        _row("  ... as the weights themselves promise", "", promised(_pairs(good), 1)),
         _row("  the pair or a member in the first group", "", _share(_pairs(good), in_group)),
         _row("severity inside the 90 % range", "85-95 %", _share(_graded(singles), _inside)),
         _row("unsolved hypotheses", "0", str(sum(r["unsolved"] for r in good))),
@@ -136,7 +136,7 @@ def _three_or_same(r: Record) -> bool:
     return _three(r) or right_or_same(r)
 
 
-def _promised(rows: Sequence[Record], first: int) -> str:
+def promised(rows: Sequence[Record], first: int) -> str:
     """Mean weight of the first suspects, given that there is a fault.
 
     Weights that hold good cannot put more of the true parts there, whatever their order.

@@ -15,7 +15,7 @@ from tests.proving.faults import Fault
 from tests.proving.judge import Refitter
 from tests.proving.meterman import INSTRUMENTS, Habit
 from tests.proving.spice import Runner
-from tests.proving.table import table, wilson
+from tests.proving.table import promised, table, wilson
 from tests.proving.test_truth import LEAK, STAGE_A, middle
 from tests.proving.truth import solve
 
@@ -27,6 +27,17 @@ def test_wilson_interval() -> None:
     """
     assert wilson(0, 20) == pytest.approx((0.0, 0.161), abs=1e-3)
     assert wilson(81, 263) == pytest.approx((0.255, 0.366), abs=1e-3)
+
+
+def test_what_the_weights_promise() -> None:
+    """Two cases: of 0.9 on faults 0.6 on the first, of 0.5 all of it."""
+    rows = [
+        {"sound": 0.1, "suspects": [{"weight": 0.6}, {"weight": 0.2}, {"weight": 0.1}]},
+        {"sound": 0.5, "suspects": [{"weight": 0.5}]},
+    ]
+    assert promised(rows, 1).strip() == "83.3 %"
+    assert promised(rows, 3).strip() == "100.0 %"
+    assert promised([], 3) == ""
 
 
 @pytest.mark.parametrize(
