@@ -40,8 +40,10 @@ class Looker(Protocol):
 
     def look(
         self, components: Sequence[Component], latents: Floats, shifts: int,
-        probes: Sequence[Probe],
+        probes: Sequence[Probe], *, solved: Floats | None = None,
     ) -> tuple[Observed, Floats]: ...
+
+    def amounts(self, latents: Floats) -> Floats: ...
 
     def noise(self, values: Floats) -> Floats: ...
 
@@ -73,10 +75,11 @@ def scouted(
     there = np.zeros(first.total)
     there[: explainer.width] = sound.latents_of([0])[0][: explainer.width]
     seen = set(rows.tolist())
+    volts = sound.volts_of([0])[0]
     asked = _one_each(components, first, seen)
-    found, revived = _seen_from(explainer, components, first, asked, there)
+    found, revived = _seen_from(explainer, components, first, asked, there, volts)
     asked = _the_rest(components, first, seen | set(revived), revived)
-    found, more = _seen_from(explainer, components, found, asked, there)
+    found, more = _seen_from(explainer, components, found, asked, there, volts)
     late = np.array([*revived, *more], dtype=np.int64)
     begun = np.concatenate([usual, np.tile(there, (len(late), 1))])
     return found, np.concatenate([rows, late]), begun
@@ -109,7 +112,7 @@ def _fault(component: Component) -> object:
 
 def _seen_from(
     explainer: Looker, components: Sequence[Component], found: Scores, asked: Sequence[int],
-    there: Floats,
+    there: Floats, volts: Floats,
 ) -> tuple[Scores, list[int]]:
     """The scores with those asked for that come near enough as seen from there, and which."""
     if not asked:
@@ -117,7 +120,8 @@ def _seen_from(
     rows, some = np.array(asked), [components[row] for row in asked]
     latents = np.tile(there, (len(rows), 1))
     shifts = found.total - explainer.width
-    looked, slopes = explainer.look(some, latents, shifts, explainer.task.probes)
+    solved = _solved(explainer, some, latents, volts)
+    looked, slopes = explainer.look(some, latents, shifts, explainer.task.probes, solved=solved)
     explainer.task.meet(looked.values, slopes)
     noise = explainer.noise(looked.values) + looked.doubt**2
     aims, evidence, misfit = explainer.aim(looked.values, slopes, noise, latents)
@@ -127,15 +131,30 @@ def _seen_from(
         return found, []
     late = rows[good]
     kept = len(found.slopes)
-    volts = np.full((len(late), found.volts.shape[1]), np.nan)
-    volts[:, : looked.volts.shape[1]] = looked.volts[good]
+    near = np.full((len(late), found.volts.shape[1]), np.nan)
+    near[:, : looked.volts.shape[1]] = looked.volts[good]
     place = found.place.copy()
     place[late] = kept + np.arange(len(late))
     grown = replace(
         found, place=place, latents=np.concatenate([found.latents, aims[good]]),
-        volts=np.concatenate([found.volts, volts]),
+        volts=np.concatenate([found.volts, near]),
         slopes=np.concatenate([found.slopes, slopes[good]]),
     )
     grown.values[late], grown.noise[late] = looked.values[good], noise[good]
     grown.log_evidence[late], grown.misfit[late] = evidence[good], misfit[good]
     return grown, late.tolist()
+
+
+def _solved(
+    explainer: Looker, components: Sequence[Component], latents: Floats, volts: Floats
+) -> Floats:
+    """Volts (B, n + spares) at the latents, from those of the sound specimen."""
+    predictor = explainer.predictor
+    variations = [c.variation((0.0,) * len(c.faults)) for c in components]
+    size = len(predictor.circuit.nodes)
+    spares = max(len(variation.lifts) for variation in variations)
+    start = np.full((len(variations), size + spares), np.nan)
+    start[:, :size] = volts[:size]
+    return predictor.solver.solve(
+        predictor.circuit, variations, predictor.axes, explainer.amounts(latents), start=start
+    ).volts
