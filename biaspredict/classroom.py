@@ -68,12 +68,8 @@ def what_if(
     direct = pipeline.fed(stage).stage
     table = priors or standard_priors()
     predictor = Predictor(direct, pipeline.ranker())
-    found = []
-    for text in texts:
-        one = suppose(direct, text, table)
-        met = replace(one, fault=as_met(predictor, one.fault, one.severity))
-        found.append(outcome(direct, met, pipeline.referee()))
-    return tuple(found)
+    supposed = [as_met(predictor, suppose(direct, text, table)) for text in texts]
+    return tuple(outcome(direct, one, pipeline.referee()) for one in supposed)
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,10 +110,9 @@ def practice(drill: Drill, priors: Priors | None = None) -> Practice:
     """Hide the fault. Raises InputError, Unsolved, EngineMissing."""
     from biaspredict.infer.drill.hidden import hide, hide_this
     from biaspredict.infer.drill.specimen import Specimen
-    from biaspredict.infer.faults import catalogue
     from biaspredict.infer.fuses import as_met, known_faults
     from biaspredict.infer.priors import standard_priors
-    from biaspredict.infer.supposition import meant
+    from biaspredict.infer.supposition import suppose
     from biaspredict.predict.observe import Predictor
     from biaspredict.predict.spread import axes, rails_off
 
@@ -134,8 +129,7 @@ def practice(drill: Drill, priors: Priors | None = None) -> Practice:
     every = known_faults(predictor, table)
     faults = tuple(fault for fault in every if not fault.silent)
     if drill.fault:
-        chosen = meant(direct, catalogue(direct, table), drill.fault)
-        chosen = replace(chosen, fault=as_met(predictor, chosen.fault, chosen.severity))
+        chosen = as_met(predictor, suppose(direct, drill.fault, table))
         hidden = hide_this(predictor, chosen, drill.meter, drill.number)
     else:
         hidden = hide(predictor, faults, drill.meter, drill.level, drill.number)

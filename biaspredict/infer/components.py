@@ -29,6 +29,11 @@ class Component:
     log_prior: float
     at_lead: bool = False
 
+    @property
+    def centre(self) -> Variation:
+        """The variation with every severity at the middle of its cell."""
+        return self.variation((0.0,) * len(self.faults))
+
     def variation(self, shifts: Sequence[float]) -> Variation:
         """The circuit's variation with the severities shifted by so many cell widths."""
         found = SOUND

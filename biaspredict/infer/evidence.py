@@ -89,7 +89,7 @@ class Explainer:
         kept: list[tuple[NDArray[np.int64], Floats, Floats, Floats]] = []
         middle = self._middle(components, start)
         chunk = int(min(max(AT_ONCE / max(count * total, 1), FEWEST), CHUNK))
-        last = min(KEPT, many - 1)
+        last, beforehand = min(KEPT, many - 1), 2.0 * _log_priors(components)
         for begin in range(0, many, chunk):
             underway.at("weighing faults", begin, many)
             rows = np.arange(begin, min(begin + chunk, many))
@@ -105,7 +105,7 @@ class Explainer:
             latents[good], log_evidence[rows[good]], misfit[rows[good]] = self.aim(
                 seen.values[good], slopes[good], noise[rows[good]], latents[good]
             )
-            likely = _likely(components, misfit)
+            likely = misfit - beforehand
             limit = np.partition(likely, last)[last]
             kept.append((rows, latents, seen.volts, slopes))
             for k, held in enumerate(kept):  # what later ones have put out of reach too
@@ -125,14 +125,19 @@ class Explainer:
 
     def _middle(self, components: Sequence[Component], start: Floats | None) -> Floats:
         """Volts (B, n + spares) where all latents are 0; NaN rows where unsolved."""
-        predictor = self.predictor
-        variations = [c.variation((0.0,) * len(c.faults)) for c in components]
         amounts = self.amounts(np.zeros((1, self.width)))
         if start is None and not amounts.any():
-            return predictor.middle(variations)
-        every = np.broadcast_to(amounts, (len(variations), amounts.shape[1]))
+            return self.predictor.middle([c.centre for c in components])
+        return self.at_rest(components, amounts, start)
+
+    def at_rest(
+        self, components: Sequence[Component], amounts: Floats, start: Floats | None
+    ) -> Floats:
+        """Volts (B, n + spares) of one specimen, axis amounts (1, P), with each component."""
+        predictor, many = self.predictor, len(components)
         return predictor.solver.solve(
-            predictor.circuit, variations, predictor.axes, every, start=start
+            predictor.circuit, [c.centre for c in components], predictor.axes,
+            np.broadcast_to(amounts, (many, amounts.shape[1])), start=start,
         ).volts
 
     def _refined(
@@ -197,7 +202,7 @@ class Explainer:
     @staticmethod
     def _within_sight(components: Sequence[Component], found: Scores) -> NDArray[np.bool_]:
         """(B,) what may still count; all of it where nothing explains the readings yet."""
-        belief = found.log_evidence + np.array([c.log_prior for c in components])
+        belief = found.log_evidence + _log_priors(components)
         top = int(np.argmax(belief))
         if not found.misfit[top] < FITS[0] * found.values.shape[1] + FITS[1]:
             return np.ones(len(components), dtype=bool)
@@ -346,18 +351,17 @@ class Explainer:
         evidence: a badly placed linearisation also misjudges the spread. Of too many the
         likelier ones: hundreds of faults leave the readings as sound, or all but.
         """
-        order = np.argsort(_likely(components, misfit), kind="stable")[:CONTENDERS]
+        order = np.argsort(misfit - 2.0 * _log_priors(components), kind="stable")[:CONTENDERS]
         order = order[np.isfinite(misfit[order])]
         if not order.size:
             return order
-        near = misfit[order] < hopeless_from(misfit)
+        near = misfit[order] < hopeless_from(float(misfit.min()))
         near[: max(keep, 24)] = True
         return np.sort(order[near])
 
 
-def _likely(components: Sequence[Component], misfit: Floats) -> Floats:
-    """(B,) the lower the likelier, from the misfit and what is known beforehand."""
-    return np.asarray(misfit - 2.0 * np.array([c.log_prior for c in components]))
+def _log_priors(components: Sequence[Component]) -> Floats:
+    return np.array([c.log_prior for c in components])
 
 
 def _misses(miss: Floats, noise: Floats) -> Floats:
@@ -374,7 +378,7 @@ def _stride(step: Floats) -> Floats:
 def _seen_as(component: Component, leads: set[str]) -> object:
     """What of a component shows in readings: where a joint was touched only if it is read."""
     touched = component.at_lead and any(
-        lead in leads for lead, _ in component.variation((0.0,) * len(component.faults)).lifts
+        lead in leads for lead, _ in component.centre.lifts
     )
     return tuple(map(id, component.faults)), component.severities, touched
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import groupby
 
@@ -10,7 +10,8 @@ import numpy as np
 
 from biaspredict.infer.faults import Fault, catalogue, severities
 from biaspredict.infer.priors import Priors
-from biaspredict.model.circuit import CLOSED, OPEN, SOUND, Variation
+from biaspredict.infer.supposition import Supposed
+from biaspredict.model.circuit import CLOSED, OPEN, Variation
 from biaspredict.model.parts import Kind, Part
 from biaspredict.model.stage import GROUND
 from biaspredict.predict.observe import Predictor
@@ -24,13 +25,13 @@ def known_faults(predictor: Predictor, priors: Priors) -> tuple[Fault, ...]:
     return with_fuses(predictor, catalogue(predictor.stage, priors))
 
 
-def as_met(predictor: Predictor, fault: Fault, severity: float) -> Fault:
-    """A fault with the fuses that it blows at one degree."""
+def as_met(predictor: Predictor, supposed: Supposed) -> Supposed:
+    """What is supposed with the fuses that it blows at its degree."""
     fuses = _rated(predictor)
-    if not fuses or not _may_blow(fault, fuses):
-        return fault
-    (refs,) = _blown(predictor, fuses, [fault.act(severity)])
-    return _having_blown(fault, refs)
+    if not fuses or not _may_blow(supposed.fault, fuses):
+        return supposed
+    (refs,) = _blown(predictor, fuses, [supposed.variation])
+    return replace(supposed, fault=_having_blown(supposed.fault, refs))
 
 
 def with_fuses(predictor: Predictor, faults: Sequence[Fault]) -> tuple[Fault, ...]:
@@ -63,29 +64,29 @@ def _blown(
     predictor: Predictor, fuses: Sequence[Part], variations: Sequence[Variation]
 ) -> list[tuple[str, ...]]:
     """The fuses that do not bear each variation, one after the other as they melt."""
-    gone: list[tuple[str, ...]] = [()] * len(variations)
+    refs = np.array([fuse.ref for fuse in fuses])
+    gone = np.zeros((len(variations), len(fuses)), dtype=bool)
     where = {GROUND: -1} | {node: i for i, node in enumerate(predictor.circuit.nodes)}
     rating = np.array([fuse.amps for fuse in fuses], dtype=float)
     ohms = np.array([max(fuse.now or 0.0, CLOSED) for fuse in fuses])
     first, second = (np.array([where[fuse.nodes[k]] for fuse in fuses]) for k in (0, 1))
     rows = np.arange(len(variations))
     for _ in fuses:
-        now = [variations[i].plus(_open(gone[i])) for i in rows.tolist()]
+        now = [variations[i].plus(_open(refs[gone[i]])) for i in rows.tolist()]
         volts = predictor.middle(now)[:, : len(predictor.circuit.nodes)]
         volts = np.concatenate([volts, np.zeros((len(rows), 1))], axis=1)
         load = np.nan_to_num(np.abs(volts[:, first] - volts[:, second]) / ohms) / rating / BLOWS
-        for row, some in zip(rows.tolist(), load, strict=True):
-            some = np.where([fuse.ref in gone[row] for fuse in fuses], 0.0, some)
-            goes = (some > 1.0) & (some >= FIRST * some.max())
-            gone[row] += tuple(f.ref for f, melts in zip(fuses, goes, strict=True) if melts)
-        rows = rows[(load > 1.0).any(axis=1)]
+        load[gone[rows]] = 0.0
+        melts = (load > 1.0) & (load >= FIRST * load.max(axis=1, keepdims=True))
+        gone[rows] |= melts
+        rows = rows[melts.any(axis=1)]
         if not rows.size:
             break
-    return [tuple(sorted(refs)) for refs in gone]
+    return [tuple(sorted(refs[row].tolist())) for row in gone]
 
 
-def _open(refs: Sequence[str]) -> Variation:
-    return Variation(settings=tuple((f"{ref}.ohms", OPEN) for ref in refs)) if refs else SOUND
+def _open(refs: Iterable[str]) -> Variation:
+    return Variation(settings=tuple((f"{ref}.ohms", OPEN) for ref in refs))
 
 
 def _split(fault: Fault, blown: Sequence[tuple[str, ...]]) -> Iterator[Fault]:

@@ -13,21 +13,18 @@ from dataclasses import replace
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
 from biaspredict.engine.solver import Floats
 from biaspredict.graph.network import direct_coupled
 from biaspredict.infer.components import NO_FAULT, Component, Scores, Task
 from biaspredict.predict.look import Observed
 from biaspredict.predict.observe import Predictor, Probe
+from biaspredict.predict.points import Ints
 
 LOOP = 4  # transistors joined by DC from which a stage is looked at twice
 MOST = 400  # components of one such look
 HOPELESS = 40.0  # nats below the best at which a component is left after its first look
 BEYOND = 20.0  # the same as seen from the sound specimen
-
-Rows = NDArray[np.int64]
-
 
 class Looker(Protocol):
     """What an explainer does for its scouts; see there."""
@@ -45,6 +42,10 @@ class Looker(Protocol):
 
     def amounts(self, latents: Floats) -> Floats: ...
 
+    def at_rest(
+        self, components: Sequence[Component], amounts: Floats, start: Floats | None
+    ) -> Floats: ...
+
     def noise(self, values: Floats) -> Floats: ...
 
     def aim(
@@ -52,22 +53,22 @@ class Looker(Protocol):
     ) -> tuple[Floats, Floats, Floats]: ...
 
 
-def hopeless_from(misfit: Floats) -> float:
-    """The misfit from which a component is left after its first look."""
-    return 1.5 * float(misfit.min()) + 2.0 * HOPELESS
+def hopeless_from(nearest: float, nats: float = HOPELESS) -> float:
+    """The misfit from which a component is left after a look; nearest: the least of all."""
+    return 1.5 * nearest + 2.0 * nats
 
 
 def scouted(
-    explainer: Looker, components: Sequence[Component], first: Scores, rows: Rows
-) -> tuple[Scores, Rows, Floats]:
+    explainer: Looker, components: Sequence[Component], first: Scores, rows: Ints
+) -> tuple[Scores, Ints, Floats]:
     """Scores, rows worth more steps, and the latents (len(rows), P + M) where each was seen last.
 
     first: of a look from the middle; rows: what is hopeful after it.
     """
     usual = np.zeros((len(rows), first.total))
-    if len(components) < 2 or NO_FAULT not in components or not explainer.task.probes:
-        return first, rows, usual
     if max(direct_coupled(explainer.predictor.stage).values(), default=0) < LOOP:
+        return first, rows, usual
+    if len(components) < 2 or NO_FAULT not in components or not explainer.task.probes:
         return first, rows, usual
     sound = explainer.score([NO_FAULT], keep=1)
     if not sound.solved[0]:
@@ -91,7 +92,7 @@ def _one_each(components: Sequence[Component], first: Scores, seen: set[int]) ->
     for row in np.argsort(first.misfit, kind="stable").tolist():
         if first.solved[row]:
             nearest.setdefault(_fault(components[row]), row)
-    limit = hopeless_from(first.misfit)
+    limit = hopeless_from(float(first.misfit.min()))
     return [r for r in nearest.values() if first.misfit[r] >= limit and r not in seen][:MOST]
 
 
@@ -120,13 +121,19 @@ def _seen_from(
     rows, some = np.array(asked), [components[row] for row in asked]
     latents = np.tile(there, (len(rows), 1))
     shifts = found.total - explainer.width
-    solved = _solved(explainer, some, latents, volts)
+    start = np.full((len(rows), found.volts.shape[1]), np.nan)
+    start[:, : len(volts)] = volts
+    solved = explainer.at_rest(some, explainer.amounts(there[None]), start)
     looked, slopes = explainer.look(some, latents, shifts, explainer.task.probes, solved=solved)
     explainer.task.meet(looked.values, slopes)
     noise = explainer.noise(looked.values) + looked.doubt**2
-    aims, evidence, misfit = explainer.aim(looked.values, slopes, noise, latents)
-    nearest = min(float(found.misfit.min()), float(misfit[looked.solved].min(initial=np.inf)))
-    good = np.flatnonzero(looked.solved & (misfit < 1.5 * nearest + 2.0 * BEYOND))
+    good = np.flatnonzero(looked.solved)
+    aims, evidence, misfit = explainer.aim(
+        looked.values[good], slopes[good], noise[good], latents[good]
+    )
+    nearest = min(float(found.misfit.min()), float(misfit.min(initial=np.inf)))
+    close = misfit < hopeless_from(nearest, BEYOND)
+    good = good[close]
     if not good.size:
         return found, []
     late = rows[good]
@@ -136,25 +143,10 @@ def _seen_from(
     place = found.place.copy()
     place[late] = kept + np.arange(len(late))
     grown = replace(
-        found, place=place, latents=np.concatenate([found.latents, aims[good]]),
+        found, place=place, latents=np.concatenate([found.latents, aims[close]]),
         volts=np.concatenate([found.volts, near]),
         slopes=np.concatenate([found.slopes, slopes[good]]),
     )
     grown.values[late], grown.noise[late] = looked.values[good], noise[good]
-    grown.log_evidence[late], grown.misfit[late] = evidence[good], misfit[good]
+    grown.log_evidence[late], grown.misfit[late] = evidence[close], misfit[close]
     return grown, late.tolist()
-
-
-def _solved(
-    explainer: Looker, components: Sequence[Component], latents: Floats, volts: Floats
-) -> Floats:
-    """Volts (B, n + spares) at the latents, from those of the sound specimen."""
-    predictor = explainer.predictor
-    variations = [c.variation((0.0,) * len(c.faults)) for c in components]
-    size = len(predictor.circuit.nodes)
-    spares = max(len(variation.lifts) for variation in variations)
-    start = np.full((len(variations), size + spares), np.nan)
-    start[:, :size] = volts[:size]
-    return predictor.solver.solve(
-        predictor.circuit, variations, predictor.axes, explainer.amounts(latents), start=start
-    ).volts

@@ -84,7 +84,6 @@ class Verdict:
     """The answer: ranking, further readings, ledger, what stays untested, the recheck.
 
     leaks: by the suspect's place in the ranking, for its first leaking part.
-
     fuses: those that suspects of some weight would have renewed.
     settled: what one repair would put right, where nothing is left to tell apart: parts, or
     names of the stage where volts come in, which `fed` then repeats.
@@ -228,11 +227,16 @@ def compared(explainer: Explainer, readings: Readings) -> tuple[Compared, ...]:
         spread = float(np.sqrt((slopes[0, k] ** 2).sum() + explainer.task.sigmas[k] ** 2))
         value = float(seen.values[0, k])
         off = (float(explainer.task.values[k]) - value) / spread
-        limits = (value - 1.96 * spread, value, value + 1.96 * spread)
-        if reading.quantity in LOGARITHMIC:
-            limits = (unlogged(limits[0]), unlogged(limits[1]), unlogged(limits[2]))
-        found.append(Compared(reading, limits[1], limits[0], limits[2], off))
+        found.append(Compared(reading, *_limits(value, spread, reading.quantity), off))
     return tuple(found)
+
+
+def _limits(value: float, sigma: float, quantity: Quantity) -> tuple[float, float, float]:
+    """The value and the ends of its central 95 %, as the meter shows them."""
+    limits = (value, value - 1.96 * sigma, value + 1.96 * sigma)
+    if quantity not in LOGARITHMIC:
+        return limits
+    return unlogged(limits[0]), unlogged(limits[1]), unlogged(limits[2])
 
 
 def _settled(ranking: Ranking) -> tuple[str, ...]:
@@ -270,10 +274,7 @@ def _afterwards(explainer: Explainer, ranking: Ranking) -> tuple[Afterwards, ...
         sigma = math.sqrt(max(float(slope @ covariance @ slope), 0.0)
                           + float(explainer.task.sigmas[k]) ** 2)
         value = float(seen.values[0, k])
-        limits = (value, value - 1.96 * sigma, value + 1.96 * sigma)
-        if probe.quantity in LOGARITHMIC:
-            limits = (unlogged(limits[0]), unlogged(limits[1]), unlogged(limits[2]))
-        found.append(Afterwards(probe, *limits))
+        found.append(Afterwards(probe, *_limits(value, sigma, probe.quantity)))
     return tuple(found)
 
 

@@ -11,6 +11,7 @@ from biaspredict.model.circuit import Axis, Circuit
 from biaspredict.model.devices import Diode
 from biaspredict.model.stage import GROUND, Stage
 from biaspredict.predict.meters import EVEN
+from biaspredict.predict.spread import THERMAL_VOLTS
 
 # Junctions are known by their drop at about this current; far below it their volts fall by more
 # or less than the exponential of one slope says: by a quarter of it (common practice, no source).
@@ -24,7 +25,6 @@ LEAK_LEAST = 1e3
 # Diodes part from the slope of 25 mV to the neper more than bases do: small ones to nearly twice
 # as much (common practice, no source). Below a nanoampere leaks pass more than the junction.
 DIODE_SLOPE, FEWEST_AMPS = 0.45, 1e-9
-THERMAL_VOLTS = 0.0257
 
 
 class Drops:

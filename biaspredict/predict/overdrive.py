@@ -10,10 +10,11 @@ from biaspredict.engine.solver import Floats
 from biaspredict.model.circuit import Circuit, Variation
 from biaspredict.model.devices import Bipolar, Polarity
 from biaspredict.model.stage import GROUND, Stage
+from biaspredict.predict.spread import THERMAL_VOLTS
 
 # Volts above a transistor's usual V_BE, about a hundred times its usual current, from which bulk
 # resistance and high injection, which the equations leave out, are felt.
-OVERDRIVE, BULK_VOLTS, BULK_MOST, THERMAL_VOLTS = 0.12, 0.02, 3.0, 0.0257
+OVERDRIVE, BULK_VOLTS, BULK_MOST = 0.12, 0.02, 3.0
 
 
 class Bulk:

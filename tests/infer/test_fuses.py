@@ -9,6 +9,7 @@ from biaspredict.engine.batch import Batch
 from biaspredict.infer.faults import Fault, catalogue
 from biaspredict.infer.fuses import BLOWS, as_met, known_faults
 from biaspredict.infer.priors import standard_priors
+from biaspredict.infer.supposition import Supposed
 from biaspredict.model.stage import Stage
 from biaspredict.predict.observe import Predictor
 from biaspredict.report.accusing import fuse_caution, repair
@@ -123,8 +124,8 @@ def test_a_bridge_between_rails_takes_both_fuses() -> None:
 def test_a_supposed_fault_at_one_degree() -> None:
     predictor = Predictor(stage(BOARD.format(amps="500mA")), Batch())
     (leak,) = _known(BOARD.format(amps="500mA"))["C1", "leak"]
-    assert as_met(predictor, leak, 68e3).blown == ()
-    assert as_met(predictor, leak, 10.0).blown == ("F1",)
+    assert as_met(predictor, Supposed(leak, 68e3)).fault.blown == ()
+    assert as_met(predictor, Supposed(leak, 10.0)).fault.blown == ("F1",)
 
 
 def test_the_proof_reads_fuses() -> None:

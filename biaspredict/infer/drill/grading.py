@@ -60,7 +60,7 @@ def grades(predictor: Predictor, faults: Sequence[Fault], meter: Meter) -> tuple
     explainer = Explainer(predictor, Task((), np.zeros(0), np.zeros(0)))
     probes = node_probes(predictor.stage, meter)
     components = [NO_FAULT, *components_of(faults)]
-    solved = predictor.middle([c.variation((0.0,) * len(c.faults)) for c in components])
+    solved = predictor.middle([c.centre for c in components])
     latents = np.zeros((len(components), explainer.width + 1))
     seen, slopes = explainer.look(components, latents, 1, probes, solved=solved)
     good = seen.solved & np.isfinite(seen.values).all(axis=1)

@@ -116,7 +116,7 @@ def _done(entries: tuple[Entry, ...]) -> Html | None:
         return None
     return table(
         ("Day and time", "", "What"),
-        [(f"{e.when.isoformat(' ', 'minutes')}", ENTRY_WORDS.get(e.verb, e.verb.value), e.body)
+        [(e.when.isoformat(" ", "minutes"), ENTRY_WORDS.get(e.verb, e.verb.value), e.body)
          for e in entries],
         kinds=("", "strong", ""), class_="low",
     )
