@@ -339,14 +339,15 @@ def _sorted_out(stage: Stage, readings: Readings) -> tuple[Readings, tuple[Doubt
 
 def _printed(stage: Stage) -> Predictor | None:
     """Predicts the stage as its voltage chart was taken; None without such a chart."""
-    from biaspredict.predict.observe import Predictor
+    from biaspredict.predict.spread import axes
 
     if not any(chart.quantity == "volts" for chart in stage.charts):
         return None
-    return Predictor(fed(stage).stage, ranker())
+    direct = fed(stage).stage
+    return _predictor_of(direct, tuple(axes(direct)))
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=8)
 def _predictor_of(stage: Stage, spread: tuple[Axis, ...]) -> Predictor:
     """One that keeps what the next reading will not change."""
     from biaspredict.predict.observe import Predictor

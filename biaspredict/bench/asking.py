@@ -13,7 +13,7 @@ from biaspredict.model.log import Verb
 from biaspredict.model.readings import Quantity, Readings
 from biaspredict.model.stage import GROUND, Stage
 from biaspredict.notation.history import Chapter
-from biaspredict.predict.observe import Probe
+from biaspredict.predict.probe import Probe
 from biaspredict.quantities import Unit, engineering
 
 LEFT_OUT = "left out"

@@ -18,7 +18,7 @@ from biaspredict.engine.values import IDLE_ZENER, MARGIN
 from biaspredict.model.circuit import FIELDS, SOUND, Axis, Circuit, Device, Variation
 
 ZENER_VOLTS = FIELDS[Device.JUNCTION].index("zener_volts")
-CACHE, SMALLEST, LARGEST = 2e6, 256, 1024  # bytes of matrices, variations in one chunk
+CACHE, SMALLEST, LARGEST = 2e6, 64, 1024  # bytes of matrices, variations in one chunk
 FEW = 8  # a chunk goes on until so small a part of it is left
 ROUNDS = 20  # of Newton from the sound circuit, twice as many more for the slow ones,
 AFRESH = 40  # and from switch-on, before a variation takes a detour

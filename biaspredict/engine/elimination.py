@@ -10,17 +10,22 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from functools import lru_cache
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
 from biaspredict.engine.plan import Ints, Plan
 from biaspredict.engine.solver import Floats
 from biaspredict.model.circuit import Variation
 
-WORTHWHILE = 150  # variations of one wiring from which on the sparse form is the faster,
-CROWDED = 0.45  # as long as it holds no greater share of all slopes than this
-AMISS = 1e-7  # share of its terms that a balance of the turned equations may be off
+# Variations of one wiring from which on the sparse form is the faster (the fewer the more nodes
+# there are: dense forms take their cube, and a sparse one some time itself), as long as it holds
+# no greater share of all slopes than CROWDED.
+FEWEST, MOST, PLACES = 4, 150, 240_000
+CROWDED = 0.45
+ROUNDING = 1e-13  # share of a slope
+AMISS = 1e-7  # share of its terms that a balance may be off
 
 
 class Form(Protocol):
@@ -60,8 +65,16 @@ class Form(Protocol):
         """Answers (N, K, B) of the transposed equations, K right sides of each at once."""
         ...
 
+    def both(self, slopes: Floats, right: Floats) -> tuple[Floats, Floats]:
+        """Answers (N, K, B) of the transposed equations, and of the equations themselves."""
+        ...
+
     def signs(self, slopes: Floats, which: Ints) -> Floats:
         """Signs of the determinants of some variations, of slopes that were solved."""
+        ...
+
+    def apart(self, here: Floats, there: Floats) -> tuple[Ints, Ints, Ints, Floats]:
+        """Equations, unknowns, variations (M,) where slopes differ, and by how much."""
         ...
 
 
@@ -105,13 +118,35 @@ class Dense:
         return answer
 
     def turned(self, slopes: Floats, right: Floats) -> Floats:
+        return self._answers(np.swapaxes(slopes[:, 1:, 1:], 1, 2), right)
+
+    def both(self, slopes: Floats, right: Floats) -> tuple[Floats, Floats]:
+        return self.turned(slopes, right), self._answers(slopes[:, 1:, 1:], right)
+
+    @staticmethod
+    def _answers(inner: Floats, right: Floats) -> Floats:
         answer = np.zeros(right.shape)
-        inner = np.swapaxes(slopes[:, 1:, 1:], 1, 2)
         answer[1:] = np.linalg.solve(inner, right[1:].transpose(2, 0, 1)).transpose(1, 2, 0)
         return answer
 
     def signs(self, slopes: Floats, which: Ints) -> Floats:
         return np.asarray(np.linalg.slogdet(slopes[which, 1:, 1:])[0])
+
+    def apart(self, here: Floats, there: Floats) -> tuple[Ints, Ints, Ints, Floats]:
+        b, i, j = np.nonzero(_differ(here, there))
+        return i, j, b, there[b, i, j] - here[b, i, j]
+
+
+class Step(NamedTuple):
+    """A node to eliminate: its pivot's place, the nodes that it still meets, and the places of
+    their slopes by it, of its own by them, and of theirs among each other."""
+
+    node: int
+    pivot: int
+    others: list[int]
+    below: list[int]
+    beside: list[int]
+    among: list[list[int]]
 
 
 class Sparse:
@@ -137,13 +172,10 @@ class Sparse:
         self.slot, self.places = slot, count + 1
         self.coupled = np.nonzero((slot >= 0) & (slot < count))
         self.steps = [
-            (
-                node,
-                int(slot[node, node]),
-                beyond[node],
-                slot[beyond[node], node],
-                slot[node, beyond[node]],
-                slot[np.ix_(beyond[node], beyond[node])].ravel(),
+            Step(
+                node, int(slot[node, node]), beyond[node], slot[beyond[node], node].tolist(),
+                slot[node, beyond[node]].tolist(),
+                slot[np.ix_(beyond[node], beyond[node])].tolist(),
             )
             for node in order
         ]
@@ -169,47 +201,87 @@ class Sparse:
         slopes[self.slot[every, every]] += more
 
     def solve(self, slopes: Floats, right: Floats) -> Floats:
-        a, b = slopes, right.copy()
-        many = a.shape[1]
+        answer = right.copy()
+        a, b = list(slopes), list(answer)
+        spare = np.empty(slopes.shape[1])
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             for node, middle, others, below, beside, among in self.steps:
-                share = a[below]
-                share /= a[middle]
-                row = a[beside]
-                a[among] -= (share[:, None] * row).reshape(-1, many)
-                b[others] -= share * b[node]
+                pivot, mine, row = a[middle], b[node], [a[place] for place in beside]
+                for other, place, fed in zip(others, below, among, strict=True):
+                    share = a[place] / pivot
+                    for there, value in zip(fed, row, strict=True):
+                        a[there] -= np.multiply(share, value, out=spare)
+                    b[other] -= np.multiply(share, mine, out=spare)
             for node, middle, others, _, beside, _ in reversed(self.steps):
-                b[node] -= (a[beside] * b[others]).sum(axis=0)
-                b[node] /= a[middle]
-        b[0] = 0.0
-        return b
+                mine = b[node]
+                for other, place in zip(others, beside, strict=True):
+                    mine -= np.multiply(a[place], b[other], out=spare)
+                mine /= a[middle]
+        answer[0] = 0.0
+        return answer
 
     def turned(self, slopes: Floats, right: Floats) -> Floats:
-        a, b = slopes.copy(), right.copy()
-        many = a.shape[1]
+        return self._many(slopes, right, (True,))[0]
+
+    def both(self, slopes: Floats, right: Floats) -> tuple[Floats, Floats]:
+        turned, plain = self._many(slopes, right, (True, False))
+        return turned, plain
+
+    def _many(self, slopes: Floats, right: Floats, ways: Sequence[bool]) -> list[Floats]:
+        """Answers (N, K, B) for each way: of the transposed equations or of the equations."""
+        a = list(slopes.copy())
+        answers = [right.copy() for _ in ways]
+        asked = np.any(right != 0.0, axis=2)  # (N, K) sides that are not all zero: at first few
+        spare = np.empty(slopes.shape[1]), np.empty(right.shape[1:])
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             for node, middle, others, below, beside, among in self.steps:
-                share = a[beside] / a[middle]
-                a[among] -= (a[below][:, None] * share).reshape(-1, many)
-                b[others] -= share[:, None] * b[node]
-            for node, middle, others, below, _, _ in reversed(self.steps):
-                b[node] -= np.einsum("ob,okb->kb", a[below], b[others])
-                b[node] /= a[middle]
+                pivot, row = a[middle], [a[place] for place in beside]
+                shares = [a[place] / pivot for place in below]
+                for share, fed in zip(shares, among, strict=True):
+                    for there, value in zip(fed, row, strict=True):
+                        a[there] -= np.multiply(share, value, out=spare[0])
+                some = np.flatnonzero(asked[node])
+                if not some.size:
+                    continue
+                asked[others] |= asked[node]
+                for turned, b in zip(ways, answers, strict=True):
+                    mine = b[node, some]
+                    parts = [value / pivot for value in row] if turned else shares
+                    for other, part in zip(others, parts, strict=True):
+                        b[other, some] -= part * mine
+            for turned, b in zip(ways, answers, strict=True):
+                for node, middle, others, below, beside, _ in reversed(self.steps):
+                    mine = b[node]
+                    for other, place in zip(others, below if turned else beside, strict=True):
+                        mine -= np.multiply(a[place], b[other], out=spare[1])
+                    mine /= a[middle]
+        for turned, b in zip(ways, answers, strict=True):
             b[0] = 0.0
-            amiss = np.flatnonzero(~(self._off(slopes, b.sum(axis=1), right.sum(axis=1)) < AMISS))
+            self._mended(slopes, right, b, turned)
+        return answers
+
+    def _mended(self, slopes: Floats, right: Floats, answer: Floats, turned: bool) -> None:
+        """Leave to `Dense` what needed a pivot off the diagonal."""
+        with np.errstate(invalid="ignore", over="ignore"):
+            off = self._off(slopes, answer.sum(axis=1), right.sum(axis=1), turned)
+        amiss = np.flatnonzero(~(off < AMISS))
         if amiss.size:
             i, j = self.coupled
             full = np.zeros((len(amiss), self.nodes, self.nodes))
             full[:, i, j] = slopes[self.slot[i, j]][:, amiss].T
-            b[..., amiss] = Dense(self.nodes).turned(full, right[..., amiss])
-        return b
+            dense = Dense(self.nodes)
+            some = right[..., amiss]
+            answer[..., amiss] = (
+                dense.turned(full, some) if turned else dense.both(full, some)[1]
+            )
 
-    def _off(self, slopes: Floats, answer: Floats, right: Floats) -> Floats:
-        """(B,) by how much answers (N, B) miss the transposed equations, in shares of the terms."""
+    def _off(self, slopes: Floats, answer: Floats, right: Floats, turned: bool) -> Floats:
+        """(B,) by how much answers (N, B) miss the equations, in shares of the terms."""
         i, j = self.coupled
-        terms = slopes[self.slot[i, j]] * answer[i]
+        equation, unknown = (j, i) if turned else (i, j)
+        terms = slopes[self.slot[i, j]] * answer[unknown]
         many = terms.shape[1]
-        places = j[:, None] * many + np.arange(many)
+        places = equation[:, None] * many + np.arange(many)
         shape = (self.nodes, many)
         off = sums(places, terms, shape) - right
         size = sums(places, np.abs(terms), shape) + np.abs(right)
@@ -219,6 +291,13 @@ class Sparse:
         every = np.arange(1, self.nodes)
         pivots = slopes[self.slot[every, every][:, None], which]
         return np.asarray(np.sign(pivots).prod(axis=0))
+
+    def apart(self, here: Floats, there: Floats) -> tuple[Ints, Ints, Ints, Floats]:
+        i, j = self.coupled
+        slots = self.slot[i, j]
+        place, b = np.nonzero(_differ(here[slots], there[slots]))
+        at = slots[place], b
+        return i[place], j[place], b, there[at] - here[at]
 
 
 def _order(
@@ -256,7 +335,8 @@ def alike(
     A sparse form costs some time itself: variations that are few, or that couple too many
     nodes, are left to the dense one (None).
     """
-    if len(which) < WORTHWHILE:
+    worthwhile = min(max(PLACES // max(plan.size, 1) ** 2, FEWEST), MOST)
+    if len(which) < worthwhile:
         yield None, which
         return
     kinds: dict[tuple[bool, int], list[int]] = {}
@@ -269,7 +349,7 @@ def alike(
     rest: list[int] = []
     for (strange, lifts), numbers in sorted(kinds.items()):
         form = None
-        if len(numbers) >= WORTHWHILE:
+        if len(numbers) >= worthwhile:
             extra = foreign[lifts] if strange else set()
             form = sparse(plan, frozenset(extra), lifts)
             if form.places > CROWDED * form.nodes**2:
@@ -286,6 +366,11 @@ def alike(
 def sparse(plan: Plan, foreign: frozenset[tuple[int, int]], spares: int) -> Sparse:
     """The sparse form of a plan with so many spare nodes and pairs that variations couple."""
     return Sparse(plan.pairs | foreign, plan.size + 1 + spares, spares)
+
+
+def _differ(here: Floats, there: Floats) -> NDArray[np.bool_]:
+    """Where slopes differ by more than rounding."""
+    return np.asarray(np.abs(there - here) > ROUNDING * np.abs(here))
 
 
 def sums(places: Ints, weights: Floats, shape: tuple[int, ...]) -> Floats:

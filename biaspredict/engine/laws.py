@@ -7,7 +7,9 @@ element to another; every current of the element is a sum of flows.
 
 from __future__ import annotations
 
-from typing import ClassVar, TypeVar
+from collections.abc import Sequence
+from copy import copy
+from typing import ClassVar, Self, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,7 +33,9 @@ def part_of(array: NDArray[_Number], keep: Ints) -> NDArray[_Number]:
 
 
 class Group:
-    """ends: terminals (from, to) of each flow; pairs: (equation, unknown) of each slope.
+    """ends: terminals (from, to) of each flow, each from another; pairs: (equation, unknown) of
+    each slope; taken: which flows a junction takes from what feeds it; steers: the terminals
+    whose volts say how much flows.
 
     rows: value row (D,) behind each quantity of the law, -1 where there is none.
     """
@@ -39,6 +43,8 @@ class Group:
     ends: ClassVar[tuple[tuple[int, int], ...]]
     pairs: ClassVar[tuple[tuple[int, int], ...]]
     fields: ClassVar[tuple[str, ...]]
+    taken: ClassVar[tuple[int, ...]] = ()
+    steers: ClassVar[tuple[int, int]] = (0, 1)
 
     def __init__(self, legs: Ints) -> None:
         self.legs = legs
@@ -51,6 +57,27 @@ class Group:
         if self.shared:
             return nodes[self.legs[..., 0]]
         return nodes[self.legs, np.arange(nodes.shape[1])]
+
+    def at(self, terminal: int, held: Floats, places: Sequence[int] | None = None) -> Floats:
+        """(D, K, B) what is held for each node (N, K, B) at a terminal of all elements or some."""
+        where = self.legs[terminal] if places is None else self.legs[terminal][places]
+        if self.shared:
+            result: Floats = held[where[:, 0]]
+            return result
+        return held[where, :, np.arange(held.shape[2])].transpose(0, 2, 1)
+
+    def alone(self, elements: Ints, variations: Ints) -> Self:
+        """Some elements, each in one variation, as one element (1, M) in as many variations.
+
+        It has flows for given volts; its legs and where its junctions stood are not its own.
+        """
+        found = copy(self)
+        for name in self.fields:
+            held = getattr(self, name)
+            if held.ndim == 2:
+                column = variations if held.shape[1] > 1 else 0
+                setattr(found, name, held[elements, column][None])
+        return found
 
     def keep(self, kept: Ints) -> None:
         """Drop every variation but the kept ones."""
@@ -78,6 +105,7 @@ class Junctions(Group):
     ends = ((0, 1),)
     pairs = ((0, 0), (0, 1), (1, 0), (1, 1))
     fields = ("sign", "saturation", "thermal", "emf", "gmin", "bend", "old")
+    taken = (0,)
 
     def __init__(
         self, legs: Ints, sign: Floats, saturation: Floats, thermal: Floats, emf: Floats
@@ -125,6 +153,8 @@ class Bipolars(Group):
     fields = (
         "sign", "saturation", "gain", "reverse", "flat", "icbo", "thermal", "bend", "old",
     )  # fmt: skip
+    taken = (1,)
+    steers = (1, 2)
 
     def __init__(
         self,
@@ -196,6 +226,7 @@ class Channels(Group):
     ends = ((0, 2),)
     pairs = ((0, 0), (0, 1), (0, 2), (2, 0), (2, 1), (2, 2))
     fields = ("sign", "idss", "pinch_off", "slope")
+    steers = (1, 2)
 
     def __init__(
         self, legs: Ints, sign: Floats, idss: Floats, pinch_off: Floats, slope: Floats

@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from biaspredict.engine.elimination import Form, alike
-from biaspredict.engine.laws import Bipolars, Group, Junctions
+from biaspredict.engine.elimination import alike
+from biaspredict.engine.laws import Group
+from biaspredict.engine.metered import Metered, Meters, across, between
 from biaspredict.engine.network import Network
-from biaspredict.engine.partials import PLAIN, partial, per_kelvin
+from biaspredict.engine.partials import PARTS, PLAIN, partial, per_kelvin
 from biaspredict.engine.plan import TEMPERATURE, Ints, Lot, Plan, Push, lot, plan_of
 from biaspredict.engine.solver import Floats
 from biaspredict.model.circuit import Axis, Circuit, Variation
 
-CHUNK = 512
+# Variations at once, and slopes of theirs; volts carried at once: they bound the memory.
+LEAST, MOST, SLOPES, BLOCK = 64.0, 512.0, 1e6, 4e5
 RELATIVE, LEAST = 1e-4, 1e-6  # half steps of differences, where there is no formula
 
 Probes = Sequence[tuple[int, int]] | NDArray[np.int64]
@@ -24,16 +26,17 @@ Probes = Sequence[tuple[int, int]] | NDArray[np.int64]
 
 @dataclass(frozen=True, slots=True)
 class Linear:
-    """slopes: (B, K, P) volts between a probe's points per axis amount; source_ohms: (B, K)
-    resistance seen between them; rises: (B, K, M) volts towards each variation nearby. Rows of
-    NaN where the volts were. base_amps: (B, K, 2) what bases and junctions take from either
-    point; firm: (B, K, 2) siemens of what is linear there."""
+    """shown: (B, K) volts between a probe's points, with the meter if there is one; slopes:
+    (B, K, P) of that per axis amount; rises: (B, K, M) towards each variation nearby. Rows of NaN
+    where the volts were. source_ohms: (B, K) resistance seen between the points without a meter.
+    bent: (B, K) volts that curves add to what a meter shows, to first order: 0 without a meter,
+    infinite where a junction changes its state under it."""
 
+    shown: Floats
     slopes: Floats
-    source_ohms: Floats
     rises: Floats
-    base_amps: Floats
-    firm: Floats
+    source_ohms: Floats
+    bent: Floats
 
 
 def linearise(
@@ -44,6 +47,7 @@ def linearise(
     volts: Floats,
     probes: Probes,
     nearby: Sequence[Sequence[Variation]] = (),
+    meters: Meters | None = None,
 ) -> Linear:
     """Slopes of probe volts along the axes, and source resistances, at solved points.
 
@@ -51,6 +55,7 @@ def linearise(
     solved there. probes: (plus, minus) columns of volts, -1 for ground; as an array (K, 2),
     or (B, K, 2) where each variation has its own. nearby: M times B variations of the same
     wiring as `variations` with values slightly different; what that does, to first order.
+    meters: what is connected to the probes, if anything.
     """
     plan, many = plan_of(circuit), len(variations)
     pairs = np.asarray(probes, dtype=np.int64)
@@ -58,34 +63,43 @@ def linearise(
         pairs = np.broadcast_to(pairs.reshape(1, -1, 2), (many, pairs.size // 2, 2))
     count = pairs.shape[1]
     slopes = np.empty((many, count, len(axes)))
-    ohms = np.full((many, count), np.nan)
     rises = np.full((many, count, len(nearby)), np.nan)
-    base_amps, firm = np.full((2, many, count, 2), np.nan)
+    shown, ohms = np.full((2, many, count), np.nan)
+    bent = np.zeros((many, count))
     most = max((len(v.lifts) for v in variations), default=0)
     good = np.isfinite(volts[:, : plan.size]).all(axis=1)
     slopes[~good] = np.nan
+    wide = max(count, 1) * max(len(axes), plan.size)
+    chunk = int(min(max(SLOPES / wide, LEAST), MOST))
     ways = [
-        (form, alone[first : first + CHUNK])
+        (form, alone[first : first + chunk])
         for form, alone in alike(plan, variations, np.flatnonzero(good))
-        for first in range(0, len(alone), CHUNK)
+        for first in range(0, len(alone), chunk)
     ]
-    for form, which in ways:
+    for kept, which in ways:
         some = [variations[i] for i in which]
-        spares = form.nodes - plan.size - 1 if form else most
+        spares = kept.nodes - plan.size - 1 if kept else most
         part = None if amounts is None else np.asarray(amounts, dtype=float)[which]
         made = lot(plan, some, axes, part, spares)
         nodes = at_nodes(made, plan, volts[which])
-        network = Network(plan, made, form)
+        network = Network(plan, made, kept)
         leaving, matrix, _ = network.balance(nodes)
-        influence = influence_of(matrix, pairs[which] + 1, network.form)
-        columns = np.arange(len(which))[:, None]
-        plus, minus = pairs[which, :, 0] + 1, pairs[which, :, 1] + 1
-        reach = np.arange(count)[None, :]
-        ends = pairs[which] + 1, columns[..., None]
-        base_amps[which] = _into_bases(network, nodes)[ends]
-        firm[which] = network.form.diagonal(network.base)[ends]
-        ohms[which] = influence[plus, reach, columns] - influence[minus, reach, columns]
-        slopes[which] = along(plan, made, network, nodes, influence, axes).transpose(2, 1, 0)
+        ends = pairs[which] + 1
+        form = network.form
+        if meters is None:
+            metered = None
+            influence = form.turned(matrix, asked(ends, form.nodes))
+            shown[which] = between(nodes, ends)
+        else:
+            influence, fed = form.both(matrix, asked(ends, form.nodes))
+            metered = Metered(network, nodes, ends, meters.of(which), influence, fed)
+            shown[which], bent[which] = metered.straight, metered.bent()
+        ohms[which] = across(influence, ends)
+        found = along(plan, made, network, nodes, influence, axes)
+        if metered is not None:
+            metered.more(made, plan.spread(axes).pushes, found)
+            found *= metered.share.T
+        slopes[which] = found.transpose(2, 1, 0)
         for m, others in enumerate(nearby):
             moved = np.flatnonzero([others[i] != variations[i] for i in which])
             rises[which, :, m] = 0.0
@@ -93,26 +107,14 @@ def linearise(
                 there = [others[i] for i in which[moved]]
                 at = None if part is None else part[moved]
                 close = Network(plan, lot(plan, there, axes, at, spares), form)
-                change = close.balance(nodes[:, moved])[0] - leaving[:, moved]
+                balance, other, _ = close.balance(nodes[:, moved])
                 near = influence[:, :, moved]
-                rises[which[moved], :, m] = -np.einsum("nkb,nb->bk", near, change)
-    return Linear(slopes, ohms, rises, base_amps, firm)
-
-
-def _into_bases(network: Network, nodes: Floats) -> Floats:
-    """(N, B) amperes that bases and junctions take from each node; 0 for ground."""
-    found = np.zeros_like(nodes)
-    columns = np.arange(nodes.shape[1])
-    for group in network.curves:
-        if isinstance(group, Bipolars):
-            flows = group.flows(group.volts(nodes), False)[0]
-            np.add.at(found, (group.legs[1], columns), flows[1])
-        elif isinstance(group, Junctions):
-            flow = group.flows(group.volts(nodes), False)[0][0]
-            np.add.at(found, (group.legs[0], columns), flow)
-            np.subtract.at(found, (group.legs[1], columns), flow)
-    found[0] = 0.0
-    return found
+                rise = -np.einsum("nkb,nb->bk", near, balance - leaving[:, moved])
+                if metered is not None:
+                    rise += metered.risen(moved, form.keep(matrix, moved), other, form)
+                    rise *= metered.share[moved]
+                rises[which[moved], :, m] = rise
+    return Linear(shown, slopes, rises, ohms, bent)
 
 
 def at_nodes(made: Lot, plan: Plan, volts: Floats) -> Floats:
@@ -123,34 +125,35 @@ def at_nodes(made: Lot, plan: Plan, volts: Floats) -> Floats:
     return nodes
 
 
-def influence_of(matrix: Floats, pairs: Ints, form: Form) -> Floats:
-    """(N, K, B): volts at probe k for an ampere fed into node n; pairs (B, K, 2) count ground 0.
-
-    matrix: slopes as the form keeps them.
-    """
+def asked(pairs: Ints, nodes: int) -> Floats:
+    """(N, K, B): one ampere into the first and out of the second of pairs (B, K, 2) of nodes,
+    ground 0. With the slopes transposed the answer is the influence: volts at probe k for an
+    ampere fed into node n."""
     many, count = pairs.shape[:2]
-    ask = np.zeros((form.nodes, count, many))
+    ask = np.zeros((nodes, count, many))
     columns, reach = np.arange(many)[:, None], np.arange(count)[None, :]
     ask[pairs[..., 0], reach, columns] += 1.0
     ask[pairs[..., 1], reach, columns] -= 1.0
-    return form.turned(matrix, ask)
+    return ask
 
 
 def along(
     plan: Plan, made: Lot, network: Network, nodes: Floats, influence: Floats, axes: Sequence[Axis]
 ) -> Floats:
-    """(P, K, B) volts at the probes for each axis; influence (N, K, B): see `influence_of`."""
+    """(P, K, B) volts at the probes for each axis; influence (N, K, B): see `asked`."""
     found = np.zeros((len(axes), *influence.shape[1:]))
-    moved = plan.axes_of_rows(axes)
+    moved = plan.spread(axes).pushes
     left = set(moved) - plan.unseen - {TEMPERATURE}
     for group in network.groups:
         for quantity, rows in group.rows.items():
             places = [d for d, row in enumerate(rows.tolist()) if row in moved]
             if places:
                 left.difference_update(rows[places].tolist())
-                flows = partial(group, quantity, nodes, made.values)[:, places]
-                carried = _carried(group, places, flows, influence)
-                _put(found, carried, made.values, rows[places], moved, quantity not in PLAIN)
+                whole = made.values[group.rows["ohms"]] if quantity in PARTS else None
+                flows = partial(group, quantity, group.volts(nodes), whole)
+                for some in _blocks(places, found[0].size):
+                    carried = _carried(group, some, flows[:, some], influence)
+                    _put(found, carried, made.values, rows[some], moved, quantity not in PLAIN)
     if TEMPERATURE in moved:
         warmer = [per_kelvin(g, nodes, made.values) for g in network.groups]
         change = network.leaving(warmer)
@@ -160,6 +163,13 @@ def along(
         rise = _by_difference(plan, made, row, nodes, influence)[None]
         _put(found, rise, made.values, np.array([row]), moved, False)
     return found
+
+
+def _blocks(places: Sequence[int], size: int) -> Iterator[Sequence[int]]:
+    """The places so many at once as give BLOCK numbers, of `size` each."""
+    step = max(int(BLOCK / max(size, 1)), 1)
+    for first in range(0, len(places), step):
+        yield places[first : first + step]
 
 
 def _put(
@@ -183,19 +193,10 @@ def _carried(group: Group, places: Sequence[int], flows: Floats, influence: Floa
     """(D, K, B) volts at the probes for extra flows (f, D, B) in some elements of a group."""
     total = np.zeros((len(places), *influence.shape[1:]))
     for (a, b), flow in zip(group.ends, flows, strict=True):
-        across = _at(group, b, places, influence) - _at(group, a, places, influence)
+        across = group.at(b, influence, places) - group.at(a, influence, places)
         across *= flow[:, None]
         total += across
     return total
-
-
-def _at(group: Group, terminal: int, places: Sequence[int], influence: Floats) -> Floats:
-    """(D, K, B) influence at the nodes of a terminal."""
-    where = group.legs[terminal][places]
-    if group.shared:
-        result: Floats = influence[where[:, 0]]
-        return result
-    return influence[where, :, np.arange(influence.shape[2])].transpose(0, 2, 1)
 
 
 def _by_difference(plan: Plan, made: Lot, row: int, nodes: Floats, influence: Floats) -> Floats:

@@ -18,19 +18,21 @@ _BIPOLAR = FIELDS[Device.BIPOLAR]
 GAP_BEHIND = _BIPOLAR.index("gap") - _BIPOLAR.index("saturation")
 LEAK_GROWTH = math.log(2.0) / 9.0  # per kelvin, of collector leakage
 # Quantities whose derivative is by the value itself; all others by its logarithm.
-PLAIN = frozenset({"emf", "upper", "lower", "amps"})
+PARTS = frozenset({"upper", "lower"})  # of a track
+PLAIN = PARTS | {"emf", "amps"}
 
 
-def partial(group: Group, quantity: str, nodes: Floats, values: Floats) -> Floats:
+def partial(group: Group, quantity: str, volts: Floats, whole: Floats | None = None) -> Floats:
     """(f, D, B): each flow's derivative by the logarithm of a quantity, or (PLAIN) by itself.
 
-    nodes: (N, B) volts, ground first; values: (rows, B) of the lot.
+    volts: (k, D, B) at the terminals; whole: (D, B) ohms of a track, of which an upper or lower
+    part is meant.
     """
-    if isinstance(group, Branches) and quantity in ("upper", "lower"):
-        current = -_branch(group, "ohms", group.volts(nodes))
-        whole = values[group.rows["ohms"]] * group.siemens
-        return current * whole if quantity == "upper" else -current * whole
-    return _OF[type(group)](group, quantity, group.volts(nodes))
+    if isinstance(group, Branches) and quantity in PARTS:
+        current = -_branch(group, "ohms", volts)
+        share = np.asarray(whole) * group.siemens
+        return current * share if quantity == "upper" else -current * share
+    return _OF[type(group)](group, quantity, volts)
 
 
 def _branch(group: Branches, quantity: str, volts: Floats) -> Floats:

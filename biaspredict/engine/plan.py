@@ -6,7 +6,7 @@ behind lifted leads. Legs are the terminals of all elements in order.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
@@ -20,6 +20,7 @@ from biaspredict.model.stage import GROUND
 
 Ints = NDArray[np.int64]
 TEMPERATURE = 0  # row of the junctions' temperature
+KEPT = 8  # spreads of one plan
 
 # Which fields are ohms between which terminals; -1 is ground.
 _BRANCHES: dict[Device, tuple[tuple[str, int, int], ...]] = {
@@ -65,11 +66,24 @@ class Push(NamedTuple):
     per: float = 1.0
 
 
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """What axes (P,) do to values. pushes: value row -> every axis that moves it. also: value
+    rows, and shares (rows, P) of what is added to each per amount. moves: (value rows, axis
+    columns, additive), axes in order, as many at once as touch different rows."""
+
+    pushes: Mapping[int, Sequence[Push]]
+    also: Ints
+    shares: Floats
+    moves: Sequence[tuple[Ints, Ints, bool]]
+
+
 class Plan:
     """The numbering of one circuit; built once and kept as long as the circuit."""
 
     def __init__(self, circuit: Circuit) -> None:
         self.circuit = circuit
+        self._spreads: dict[tuple[Axis, ...], Spread] = {}
         self.node = {GROUND: 0} | {name: i for i, name in enumerate(circuit.nodes, 1)}
         self.row = {"temperature": TEMPERATURE}
         self.leg: dict[str, int] = {}
@@ -141,8 +155,19 @@ class Plan:
             met.update((a, b) for a in legs for b in legs)
         return {(a, b) for a, b in met if a and b} - self.pairs
 
-    def axes_of_rows(self, axes: Sequence[Axis]) -> dict[int, list[Push]]:
-        """Value row -> what every axis that moves it does to it."""
+    def spread(self, axes: Sequence[Axis]) -> Spread:
+        """What the axes do to the values; kept for those asked for last. Raises KeyError for a
+        parameter that the circuit does not have."""
+        key = tuple(axes)
+        known = self._spreads.get(key)
+        if known is None:
+            known = Spread(self._pushes(key), *self._also(key), self._moves(key))
+            while len(self._spreads) >= KEPT:
+                self._spreads.pop(next(iter(self._spreads)))
+            self._spreads[key] = known
+        return known
+
+    def _pushes(self, axes: Sequence[Axis]) -> dict[int, list[Push]]:
         found: dict[int, list[Push]] = {}
         for p, axis in enumerate(axes):
             for name in axis.parameters:
@@ -151,8 +176,7 @@ class Plan:
                 found.setdefault(self.row[name], []).append(Push(p, True, per))
         return found
 
-    def also_moves(self, axes: Sequence[Axis]) -> tuple[Ints, Floats]:
-        """Value rows, and what is added to each per amount of every axis (rows, axes)."""
+    def _also(self, axes: Sequence[Axis]) -> tuple[Ints, Floats]:
         rows = sorted({self.row[name] for axis in axes for name, _ in axis.also})
         shares = np.zeros((len(rows), len(axes)))
         for p, axis in enumerate(axes):
@@ -160,9 +184,7 @@ class Plan:
                 shares[rows.index(self.row[name]), p] += per
         return np.array(rows, dtype=np.int64), shares
 
-    def axis_moves(self, axes: Sequence[Axis]) -> list[tuple[Ints, Ints, bool]]:
-        """(value rows, axis columns, additive): axes in order, as many at once as touch
-        different rows."""
+    def _moves(self, axes: Sequence[Axis]) -> list[tuple[Ints, Ints, bool]]:
         found: list[tuple[list[int], list[int], bool]] = []
         seen: set[int] = set()
         for column, axis in enumerate(axes):
@@ -267,13 +289,13 @@ def lot(
             np.multiply.at(values, (list(rows), list(columns)), numbers)
         if amounts is not None:
             moves = np.asarray(amounts, dtype=float).T
-            for rows_in, columns_in, additive in plan.axis_moves(axes):
+            spread = plan.spread(axes)
+            for rows_in, columns_in, additive in spread.moves:
                 if additive:
                     values[rows_in] += moves[columns_in]
                 else:
                     values[rows_in] *= np.exp(moves[columns_in])
-            also, shares = plan.also_moves(axes)
-            values[also] += shares @ moves
+            values[spread.also] += spread.shares @ moves
     spare = max(lifts, spares or 0)
     made = Lot(
         values,

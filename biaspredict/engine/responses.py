@@ -10,13 +10,14 @@ from numpy.typing import NDArray
 
 from biaspredict.engine.changes import Changes, reactive
 from biaspredict.engine.elements import siemens
-from biaspredict.engine.linear import CHUNK, along, at_nodes
+from biaspredict.engine.linear import along, at_nodes
 from biaspredict.engine.network import Network
 from biaspredict.engine.plan import Ints, Lot, Plan, lot, plan_of
 from biaspredict.engine.solver import Floats
 from biaspredict.model.circuit import Axis, Circuit, Device, Load, Variation
 
 Complexes = NDArray[np.complex128]
+LEAST, MOST, PLACES = 8, 512, 4e5  # variations at once; slopes of theirs, which bounds the memory
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,8 +65,9 @@ def responses(
         np.full((many, bipolars), np.nan),
     )
     usable = np.flatnonzero(np.isfinite(volts[:, : plan.size]).all(axis=1))
-    for first in range(0, len(usable), CHUNK):
-        which = usable[first : first + CHUNK]
+    chunk = int(min(max(PLACES / (plan.size + 1) ** 2, LEAST), MOST))
+    for first in range(0, len(usable), chunk):
+        which = usable[first : first + chunk]
         part = None if amounts is None else np.asarray(amounts, dtype=float)[which]
         _chunk(
             plan, [variations[i] for i in which], axes, part, volts[which], source,
@@ -102,7 +104,7 @@ def _chunk(
         found.bends[which], found.siemens[which] = -bends.transpose(2, 0, 1), siemens_of.T
     if not axes:
         return
-    pushes = plan.axes_of_rows(axes)
+    pushes = plan.spread(axes).pushes
     own, followed = moved.rows(set(pushes), speed), moved.by_volts()
     shares = np.concatenate((followed.real, followed.imag)).transpose(1, 0, 2)
     drift = along(plan, made, network, nodes, network.form.turned(still, shares), axes)

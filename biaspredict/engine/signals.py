@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from biaspredict.engine.elements import siemens
 from biaspredict.engine.elimination import Dense
-from biaspredict.engine.linear import at_nodes, influence_of
+from biaspredict.engine.linear import asked, at_nodes
 from biaspredict.engine.network import Network
 from biaspredict.engine.plan import Ints, Lot, Plan, lot, plan_of
 from biaspredict.engine.solver import Floats
@@ -34,9 +34,9 @@ def source_ohms(
 ) -> float:
     """Resistance seen between two columns of `volts` (-1: ground) at that operating point."""
     matrix = conductance(circuit, variation, volts)
-    influence = influence_of(
-        np.pad(matrix, ((1, 0), (1, 0)))[None], np.array([[[plus, minus]]]) + 1,
-        Dense(len(matrix) + 1),
+    nodes = len(matrix) + 1
+    influence = Dense(nodes).turned(
+        np.pad(matrix, ((1, 0), (1, 0)))[None], asked(np.array([[[plus, minus]]]) + 1, nodes)
     )
     return float(influence[plus + 1, 0, 0] - influence[minus + 1, 0, 0])
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from biaspredict.infer.chance import chi2_tail
-from biaspredict.infer.components import NO_FAULT, Task
+from biaspredict.infer.components import NO_FAULT, Scores, Task
 from biaspredict.infer.evidence import Explainer
 from biaspredict.infer.ledger import Balance, ledger
 from biaspredict.infer.slips import Slip, slips
@@ -17,7 +17,8 @@ from biaspredict.infer.todays_rails import on_todays_rails
 from biaspredict.model.circuit import SOUND
 from biaspredict.model.readings import Quantity, Reading, Readings
 from biaspredict.model.stage import GROUND, Chart, ChartEntry, Stage
-from biaspredict.predict.observe import Predictor, Probe
+from biaspredict.predict.observe import Predictor
+from biaspredict.predict.probe import Probe
 
 DISAGREES = 0.02  # chance of a misfit this large in a true transcription
 CHART_FLOOR = 0.03  # volts: charts are printed to a tenth or two
@@ -173,13 +174,14 @@ def _law(stage: Stage, chart: Chart) -> tuple[Balance, ...]:
 
 
 def chart_today(
-    printed: Predictor, today: Explainer, readings: Readings
+    printed: Predictor, today: Explainer, readings: Readings,
+    rails: tuple[Explainer, Scores] | None = None,
 ) -> tuple[ChartToday, ...]:
     """Each figure of the voltage charts that was read today too, scaled to today.
 
     printed: predicts the stage under the chart's conditions; today: explains the readings, in
     their order. The scale is that of a sound stage: what it shows today on the rails that were
-    read, over what it shows on the chart's.
+    read, over what it shows on the chart's. rails: as `on_todays_rails` has it.
     """
     pairs = [
         (chart, entry, k)
@@ -192,7 +194,7 @@ def chart_today(
     if not pairs:
         return ()
     now = [today.task.probes[k] for _, _, k in pairs]
-    fed, scores = on_todays_rails(today, readings)
+    fed, scores = rails or on_todays_rails(today, readings)
     every, spreads = fed.foresee([NO_FAULT], scores, np.array([0]), now)
     means, variances = every[0], spreads[0]
     then: list[Probe] = []

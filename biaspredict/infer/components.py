@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from biaspredict.engine.solver import Floats
 from biaspredict.infer.faults import Fault
 from biaspredict.model.circuit import SOUND, Variation
-from biaspredict.predict.observe import Probe
+from biaspredict.predict.probe import Probe
 
 Rows = Sequence[int] | NDArray[np.int64]
 
@@ -20,7 +20,8 @@ Rows = Sequence[int] | NDArray[np.int64]
 class Component:
     """faults with severities (same length), log prior weight, and where a joint was touched.
 
-    widths: standard deviation of each log severity inside its cell, 0 where fixed.
+    widths: standard deviation of each log severity inside its cell, 0 where fixed. centre: the
+    variation with every severity at the middle of its cell.
     """
 
     faults: tuple[Fault, ...]
@@ -28,11 +29,10 @@ class Component:
     widths: tuple[float, ...]
     log_prior: float
     at_lead: bool = False
+    centre: Variation = field(init=False, compare=False, repr=False)
 
-    @property
-    def centre(self) -> Variation:
-        """The variation with every severity at the middle of its cell."""
-        return self.variation((0.0,) * len(self.faults))
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "centre", self.variation((0.0,) * len(self.faults)))
 
     def variation(self, shifts: Sequence[float]) -> Variation:
         """The circuit's variation with the severities shifted by so many cell widths."""
@@ -177,3 +177,29 @@ def joined(parts: Sequence[Scores], width: int) -> Scores:
         np.concatenate([p.slopes for p in wide]),
         np.concatenate(places),
     )
+
+
+def log_priors(components: Sequence[Component]) -> Floats:
+    return np.array([c.log_prior for c in components])
+
+
+def seen_as(component: Component, leads: set[str]) -> object:
+    """What of a component shows in readings: where a joint was touched only if it is read."""
+    touched = component.at_lead and any(
+        lead in leads for lead, _ in component.centre.lifts
+    )
+    return tuple(map(id, component.faults)), component.severities, touched
+
+
+def cells_beside(components: Sequence[Component]) -> dict[int, tuple[int, int]]:
+    """Row -> (row before, row after) among neighbouring cells of one swept severity."""
+    found: dict[int, tuple[int, int]] = {}
+    keys = [(tuple(f.key for f in c.faults), c.severities[:-1], c.at_lead) for c in components]
+    for row, component in enumerate(components):
+        if not component.widths or component.widths[-1] <= 0:
+            continue
+        low = row - 1 if row > 0 and keys[row - 1] == keys[row] else row
+        high = row + 1 if row + 1 < len(keys) and keys[row + 1] == keys[row] else row
+        if low != high:
+            found[row] = (low, high)
+    return found

@@ -19,26 +19,35 @@ from numpy.typing import NDArray
 from biaspredict import underway
 from biaspredict.engine.solver import Floats
 from biaspredict.graph.network import direct_coupled
-from biaspredict.infer.components import Component, Scores, Task
+from biaspredict.infer.components import (
+    Component,
+    Scores,
+    Task,
+    cells_beside,
+    log_priors,
+    seen_as,
+)
 from biaspredict.infer.model_error import ABOUT_SOUND, model_variance
-from biaspredict.infer.scouts import hopeless_from, scouted
-from biaspredict.model.circuit import SOUND, Variation
+from biaspredict.infer.scouts import hopeless_from, scouted, stride
+from biaspredict.model.circuit import Variation
 from biaspredict.model.stage import GROUND
 from biaspredict.predict.look import Observed
-from biaspredict.predict.observe import Predictor, Probe
+from biaspredict.predict.observe import Predictor
+from biaspredict.predict.probe import Probe
 
 STEP = 0.01  # shift of the severity latent for its slope
 ROUGHER = 1.01  # variance beyond the noise, as a factor, from which a first look is not built on
 CELL = 0.7  # standard deviation of a cell over the distance between cells: neighbours overlap
 MOST_STEPS = 8
-LONGEST = 3.0  # standard deviations that any latent moves in one step
 STILL = 0.05  # latents that move less than this have settled
 SURE, BEHIND = 2, 20.0  # looks after which what stands so many nats behind the best is left
 FITS = 2.0, 10.0  # misfit to a reading, and beside that, of what explains the readings
-SETTLED = 0.01  # nats that one more step would still gain, below which it is not taken
+# Nats that one more step would still gain, below which it is not taken, and share of the best
+# one's weight; beyond so many nats it is taken for how well a fault fits, however unlikely it is.
+SETTLED, COUNTS, FIT, FAR = 0.01, 2e-4, 0.3, 1e9
 CONTENDERS, KEPT = 300, 600  # components that are refined at most; whose slopes are kept
 CHUNK, FEWEST = 800, 100  # components of one first look at most, and at least
-AT_ONCE = 4e6  # slopes of one look, which bounds the memory
+AT_ONCE = 2e6  # slopes of one look, which bounds the memory
 
 
 class Explainer:
@@ -48,7 +57,6 @@ class Explainer:
         self.predictor = predictor
         self.task = task
         self.width = len(predictor.axes)
-        self._sound: dict[Probe, float] = {}
 
     def score(
         self, components: Sequence[Component], keep: int = 0, *, start: Floats | None = None
@@ -63,7 +71,7 @@ class Explainer:
         first: list[int] = []
         rows: list[int] = []
         for i, component in enumerate(components):
-            row = place.setdefault(_seen_as(component, leads), len(first))
+            row = place.setdefault(seen_as(component, leads), len(first))
             if row == len(first):
                 first.append(i)
             rows.append(row)
@@ -89,7 +97,7 @@ class Explainer:
         kept: list[tuple[NDArray[np.int64], Floats, Floats, Floats]] = []
         middle = self._middle(components, start)
         chunk = int(min(max(AT_ONCE / max(count * total, 1), FEWEST), CHUNK))
-        last, beforehand = min(KEPT, many - 1), 2.0 * _log_priors(components)
+        last, beforehand = min(KEPT, many - 1), 2.0 * log_priors(components)
         for begin in range(0, many, chunk):
             underway.at("weighing faults", begin, many)
             rows = np.arange(begin, min(begin + chunk, many))
@@ -103,7 +111,8 @@ class Explainer:
             noise[rows] = self.noise(seen.values) + seen.doubt**2
             good = seen.solved
             latents[good], log_evidence[rows[good]], misfit[rows[good]] = self.aim(
-                seen.values[good], slopes[good], noise[rows[good]], latents[good]
+                seen.values[good], slopes if good.all() else slopes[good], noise[rows[good]],
+                latents[good],
             )
             likely = misfit - beforehand
             limit = np.partition(likely, last)[last]
@@ -112,6 +121,7 @@ class Explainer:
                 near = (likely[held[0]] <= limit) & solved[held[0]]
                 if not near.all():
                     kept[k] = held[0][near], held[1][near], held[2][near], held[3][near]
+            del seen, slopes  # before the next ones are made
         rows = np.concatenate([held[0] for held in kept])
         place[rows] = np.arange(len(rows))
         volts = np.full((len(rows), middle.shape[1]), np.nan)
@@ -142,11 +152,11 @@ class Explainer:
 
     def _refined(
         self, components: Sequence[Component], first: Scores, rows: NDArray[np.int64],
-        begun: Floats,
+        begun: Floats, aims: Floats,
     ) -> Scores:
-        """Gauss-Newton steps for some rows, towards the latents that their last look aims at.
+        """Gauss-Newton steps for some rows.
 
-        begun: (len(rows), P + M) from where they were looked at.
+        begun: (len(rows), P + M) from where they were looked at; aims: where to look first.
         """
         found, slopes = first, first.slopes
         shifts = found.total - self.width
@@ -154,13 +164,11 @@ class Explainer:
         every, at = rows, np.full(len(components), -1)
         at[rows] = np.arange(len(rows))
         best = begun
-        aims = best + _stride(found.latents_of(rows) - best)
-        # where the first look was rough, look again at the middle before stepping anywhere
+        # what a rough look saw is no match for what an exact one sees
         miss = self.task.values - found.values[rows]
         exact = found.noise[rows] <= self.noise(found.values[rows]) * ROUGHER
         there = 0.5 * (best**2).sum(1) + _misses(miss, found.noise[rows])
         cost[rows] = np.where(exact.all(axis=1), there, np.inf)
-        aims[~exact.all(axis=1)] = best[~exact.all(axis=1)]
         for step in range(MOST_STEPS):
             if step >= SURE:
                 rows = rows[self._within_sight(components, found)[rows]]
@@ -191,18 +199,24 @@ class Explainer:
             # a step that failed to improve is halved back towards the best point
             back, on = at[lost], at[won]
             aims[back] = best[back] + 0.4 * (aims[back] - best[back])
-            aims[on] = best[on] + _stride(next_aims - best[on])
+            aims[on] = best[on] + stride(next_aims - best[on])
+            del seen, fresh  # before the next ones are made
             rows = np.concatenate([won, lost])
             far = np.abs(aims[at[rows]] - best[at[rows]]).max(axis=1, initial=0.0) > STILL
-            rows = rows[far & (gain[rows] > SETTLED)]
+            rows = rows[far & _unsettled(self._belief(components, found), rows, gain)]
         found.latents[:] = 0.0
         found.latents[found.place[every]] = best
         return found
 
     @staticmethod
-    def _within_sight(components: Sequence[Component], found: Scores) -> NDArray[np.bool_]:
+    def _belief(components: Sequence[Component], found: Scores) -> Floats:
+        return np.asarray(found.log_evidence + log_priors(components))
+
+    def _within_sight(
+        self, components: Sequence[Component], found: Scores
+    ) -> NDArray[np.bool_]:
         """(B,) what may still count; all of it where nothing explains the readings yet."""
-        belief = found.log_evidence + _log_priors(components)
+        belief = self._belief(components, found)
         top = int(np.argmax(belief))
         if not found.misfit[top] < FITS[0] * found.values.shape[1] + FITS[1]:
             return np.ones(len(components), dtype=bool)
@@ -224,8 +238,11 @@ class Explainer:
         moves = latents[:, width:]
         lead = np.array([c.at_lead for c in components])
         many, count = len(components), len(probes)
-        variations = [c.variation(m) for c, m in zip(components, moves, strict=True)]
-        cells = {} if solved is None else _cells_beside(components)
+        variations = [
+            c.variation(m) if any(m) else c.centre
+            for c, m in zip(components, moves.tolist(), strict=True)
+        ]
+        cells = {} if solved is None else cells_beside(components)
         graded = [
             [
                 which < len(c.widths) and c.widths[which] > 0
@@ -306,21 +323,14 @@ class Explainer:
         """Variances (B, K) of the model's own error at predicted values, 0 where unsolved."""
         noise = np.empty_like(values)
         joined = direct_coupled(self.predictor.stage)
-        for k, (probe, sound) in enumerate(zip(probes, self._when_sound(probes), strict=True)):
+        asked = [probe for probe in probes if probe.quantity in ABOUT_SOUND]
+        when = dict(zip(asked, self.predictor.sound(asked), strict=True))
+        for k, probe in enumerate(probes):
             count = max(joined.get(probe.node, 0), joined.get(probe.minus or GROUND, 0))
-            variance = model_variance(values[:, k], probe.quantity, sound, count)
+            about = when.get(probe, math.nan)
+            variance = model_variance(values[:, k], probe.quantity, about, count)
             noise[:, k] = np.nan_to_num(variance)
         return noise
-
-    def _when_sound(self, probes: Sequence[Probe]) -> list[float]:
-        """What the sound stage shows at the middle of its spread; NaN where not wanted."""
-        asked = [p for p in dict.fromkeys(probes) if p.quantity in ABOUT_SOUND]
-        fresh = [p for p in asked if p not in self._sound]
-        if fresh:
-            amounts = self.amounts(np.zeros((1, self.width)))
-            shown = self.predictor.observe([SOUND], amounts, fresh).values[0]
-            self._sound.update(zip(fresh, shown.tolist(), strict=True))
-        return [self._sound.get(probe, math.nan) for probe in probes]
 
     def amounts(self, latents: Floats) -> Floats:
         """Axis amounts (B, P) of a specimen with these latents."""
@@ -351,7 +361,7 @@ class Explainer:
         evidence: a badly placed linearisation also misjudges the spread. Of too many the
         likelier ones: hundreds of faults leave the readings as sound, or all but.
         """
-        order = np.argsort(misfit - 2.0 * _log_priors(components), kind="stable")[:CONTENDERS]
+        order = np.argsort(misfit - 2.0 * log_priors(components), kind="stable")[:CONTENDERS]
         order = order[np.isfinite(misfit[order])]
         if not order.size:
             return order
@@ -360,38 +370,14 @@ class Explainer:
         return np.sort(order[near])
 
 
-def _log_priors(components: Sequence[Component]) -> Floats:
-    return np.array([c.log_prior for c in components])
-
-
 def _misses(miss: Floats, noise: Floats) -> Floats:
     """Minus the log density (B,) of the misses, but for a constant."""
     return np.asarray(0.5 * (miss**2 / noise + np.log(noise)).sum(1))
 
 
-def _stride(step: Floats) -> Floats:
-    """A step (B, P) no longer than the linearisation may be believed."""
-    longest = np.abs(step).max(axis=1, initial=0.0, keepdims=True)
-    return np.asarray(step * np.minimum(1.0, LONGEST / np.maximum(longest, LONGEST)))
-
-
-def _seen_as(component: Component, leads: set[str]) -> object:
-    """What of a component shows in readings: where a joint was touched only if it is read."""
-    touched = component.at_lead and any(
-        lead in leads for lead, _ in component.centre.lifts
-    )
-    return tuple(map(id, component.faults)), component.severities, touched
-
-
-def _cells_beside(components: Sequence[Component]) -> dict[int, tuple[int, int]]:
-    """Row -> (row before, row after) among neighbouring cells of one swept severity."""
-    found: dict[int, tuple[int, int]] = {}
-    keys = [(tuple(f.key for f in c.faults), c.severities[:-1], c.at_lead) for c in components]
-    for row, component in enumerate(components):
-        if not component.widths or component.widths[-1] <= 0:
-            continue
-        low = row - 1 if row > 0 and keys[row - 1] == keys[row] else row
-        high = row + 1 if row + 1 < len(keys) and keys[row + 1] == keys[row] else row
-        if low != high:
-            found[row] = (low, high)
-    return found
+def _unsettled(belief: Floats, rows: NDArray[np.int64], gain: Floats) -> NDArray[np.bool_]:
+    """Which rows would still gain by one more step what counts (gain (B,) in nats)."""
+    more = gain[rows]
+    behind = np.minimum(belief[rows] - max(float(belief.max()), -FAR), 0.0)
+    share = np.exp(np.minimum(behind + more, 1.0)) - np.exp(behind)
+    return np.asarray((more > SETTLED) & ((more > FIT) | (share > COUNTS)))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
+from functools import lru_cache
 from itertools import groupby
 
 import numpy as np
@@ -20,6 +21,7 @@ BLOWS = 2.1  # times its rating at which a fuse link melts for certain (IEC 6012
 FIRST = 0.8  # of those overloaded, fuses this near to the most overloaded go with it
 
 
+@lru_cache(maxsize=4)
 def known_faults(predictor: Predictor, priors: Priors) -> tuple[Fault, ...]:
     """The catalogue of the predictor's stage, each fault with the fuses that it blows."""
     return with_fuses(predictor, catalogue(predictor.stage, priors))

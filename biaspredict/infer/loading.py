@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from biaspredict.infer.components import NO_FAULT
+from biaspredict.infer.components import NO_FAULT, Scores
 from biaspredict.infer.evidence import Explainer
-from biaspredict.infer.todays_rails import on_todays_rails
 from biaspredict.model.circuit import OPEN
 from biaspredict.model.readings import Quantity, Reading, Readings
 
@@ -32,10 +31,12 @@ class Loading:
     ohms: float
 
 
-def loading(explainer: Explainer, readings: Readings) -> tuple[Loading, ...]:
+def loading(
+    explainer: Explainer, readings: Readings, rails: tuple[Explainer, Scores]
+) -> tuple[Loading, ...]:
     """Readings that stray from the unloaded volts about as far as their own meter takes them.
 
-    explainer: explains the readings, in their order.
+    explainer: explains the readings, in their order. rails: as `on_todays_rails` has it.
     """
     task, entries = explainer.task, readings.entries
     places = [
@@ -45,7 +46,7 @@ def loading(explainer: Explainer, readings: Readings) -> tuple[Loading, ...]:
         return ()
     probes = [task.probes[k] for k in places]
     free = [replace(probe, ohms=OPEN) for probe in probes]
-    plain, scores = on_todays_rails(explainer, readings)
+    plain, scores = rails
     seen, slopes = plain.look([NO_FAULT], scores.latents_of([0]), 0, [*probes, *free])
     if not seen.solved[0]:
         return ()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -80,8 +81,15 @@ class Ranking:
         return self.best_misfit >= UNEXPLAINED
 
 
-def components_of(faults: Sequence[Fault], log_prior: float | None = None) -> list[Component]:
+def components_of(
+    faults: Sequence[Fault], log_prior: float | None = None
+) -> tuple[Component, ...]:
     """One component a severity cell (and a touched lead) of each supposed single fault."""
+    return _components_of(tuple(faults), log_prior)
+
+
+@lru_cache(maxsize=4)
+def _components_of(faults: tuple[Fault, ...], log_prior: float | None) -> tuple[Component, ...]:
     found: list[Component] = []
     for fault in faults:
         odds = math.log(fault.chance / (1.0 - fault.chance)) if log_prior is None else log_prior
@@ -96,7 +104,7 @@ def components_of(faults: Sequence[Fault], log_prior: float | None = None) -> li
         if touched > 0:
             lead = share + math.log(touched)
             found.extend(Component((fault,), (cell,), (width,), lead, True) for cell in cells)
-    return found
+    return tuple(found)
 
 
 def rank(explainer: Explainer, faults: Sequence[Fault]) -> Ranking:

@@ -18,13 +18,16 @@ from biaspredict.engine.solver import Floats
 from biaspredict.graph.network import direct_coupled
 from biaspredict.infer.components import NO_FAULT, Component, Scores, Task
 from biaspredict.predict.look import Observed
-from biaspredict.predict.observe import Predictor, Probe
+from biaspredict.predict.observe import Predictor
 from biaspredict.predict.points import Ints
+from biaspredict.predict.probe import Probe
 
 LOOP = 4  # transistors joined by DC from which a stage is looked at twice
 MOST = 400  # components of one such look
 HOPELESS = 40.0  # nats below the best at which a component is left after its first look
 BEYOND = 20.0  # the same as seen from the sound specimen
+LONGEST = 3.0  # standard deviations that any latent moves in one step
+NEAR = 1.0  # standard deviations from where sound is aimed at, within which the loop bends alike
 
 class Looker(Protocol):
     """What an explainer does for its scouts; see there."""
@@ -60,21 +63,28 @@ def hopeless_from(nearest: float, nats: float = HOPELESS) -> float:
 
 def scouted(
     explainer: Looker, components: Sequence[Component], first: Scores, rows: Ints
-) -> tuple[Scores, Ints, Floats]:
-    """Scores, rows worth more steps, and the latents (len(rows), P + M) where each was seen last.
+) -> tuple[Scores, Ints, Floats, Floats]:
+    """Scores, rows worth more steps, the latents (len(rows), P + M) where each was seen last, and
+    those where to look next.
 
-    first: of a look from the middle; rows: what is hopeful after it.
+    first: of a look from the middle; rows: what is hopeful after it. What aims about where the
+    sound specimen was aimed at is drawn along to where that came to stand.
     """
-    usual = np.zeros((len(rows), first.total))
+    usual, aims = np.zeros((len(rows), first.total)), stride(first.latents_of(rows))
     if max(direct_coupled(explainer.predictor.stage).values(), default=0) < LOOP:
-        return first, rows, usual
+        return first, rows, usual, aims
     if len(components) < 2 or NO_FAULT not in components or not explainer.task.probes:
-        return first, rows, usual
+        return first, rows, usual, aims
     sound = explainer.score([NO_FAULT], keep=1)
     if not sound.solved[0]:
-        return first, rows, usual
-    there = np.zeros(first.total)
-    there[: explainer.width] = sound.latents_of([0])[0][: explainer.width]
+        return first, rows, usual, aims
+    there, width = np.zeros(first.total), explainer.width
+    there[:width] = sound.latents_of([0])[0][:width]
+    mine = components.index(NO_FAULT)
+    if first.place[mine] >= 0:
+        aimed, own = first.latents_of([mine])[0], first.latents_of(rows)
+        near = np.abs(own - aimed)[:, :width].max(axis=1, initial=0.0) < NEAR
+        aims[near] = own[near] + there - aimed
     seen = set(rows.tolist())
     volts = sound.volts_of([0])[0]
     asked = _one_each(components, first, seen)
@@ -82,8 +92,12 @@ def scouted(
     asked = _the_rest(components, first, seen | set(revived), revived)
     found, more = _seen_from(explainer, components, found, asked, there, volts)
     late = np.array([*revived, *more], dtype=np.int64)
-    begun = np.concatenate([usual, np.tile(there, (len(late), 1))])
-    return found, np.concatenate([rows, late]), begun
+    begun = np.tile(there, (len(late), 1))
+    late_aims = begun + stride(found.latents_of(late) - begun)
+    return (
+        found, np.concatenate([rows, late]), np.concatenate([usual, begun]),
+        np.concatenate([aims, late_aims]),
+    )
 
 
 def _one_each(components: Sequence[Component], first: Scores, seen: set[int]) -> list[int]:
@@ -150,3 +164,9 @@ def _seen_from(
     grown.values[late], grown.noise[late] = looked.values[good], noise[good]
     grown.log_evidence[late], grown.misfit[late] = evidence[close], misfit[close]
     return grown, late.tolist()
+
+
+def stride(step: Floats) -> Floats:
+    """A step (B, P) no longer than the linearisation may be believed."""
+    longest = np.abs(step).max(axis=1, initial=0.0, keepdims=True)
+    return np.asarray(step * np.minimum(1.0, LONGEST / np.maximum(longest, LONGEST)))

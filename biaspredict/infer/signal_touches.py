@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -15,7 +16,8 @@ from biaspredict.model.parts import Kind
 from biaspredict.model.readings import Quantity
 from biaspredict.model.stage import GROUND, Meter, Stage
 from biaspredict.predict.meters import signal_ohms
-from biaspredict.predict.observe import Predictor, Probe
+from biaspredict.predict.observe import Predictor
+from biaspredict.predict.probe import Probe
 from biaspredict.predict.signal_probe import USUAL_OHMS, signal_of
 from biaspredict.predict.spread import capacitances
 from biaspredict.quantities import Unit, engineering
@@ -63,15 +65,12 @@ def signal_touches(
     ]
     if not asked:
         return ()
-    wide = Predictor(stage, predictor.solver, (*predictor.axes, *_missing(predictor)))
-    seen = wide.observe([SOUND], np.zeros((1, len(wide.axes))), asked)
-    if not seen.solved[0]:
+    sound = _when_sound(predictor, tuple(asked))
+    if sound is None:
         return ()
-    gains = np.exp(seen.values[0])
+    gains, spread = sound
     volts = drive[0] if drive else _generator(asked, gains, node)
     cost = FURTHER if done else FIRST
-    own = len(predictor.axes)
-    spread = np.sqrt(((seen.slopes[0, :, own:] * wide.sigmas[own:]) ** 2).sum(1))
     level = {
         (p.node, p.signal.hertz): float(gain) * volts
         for p, gain in zip(asked, gains, strict=True) if p.minus == node and p.signal
@@ -84,6 +83,21 @@ def signal_touches(
             if end != node  # there it is set, before an attenuator, and not read
         ) >= READABLE
     )
+
+
+@lru_cache(maxsize=4)
+def _when_sound(
+    predictor: Predictor, probes: tuple[Probe, ...]
+) -> tuple[Floats, Floats] | None:
+    """Gains (K,) of the sound stage, and how far capacitors spread their logarithms; None where
+    it does not solve. Kept, since no reading of volts moves them."""
+    wide = Predictor(predictor.stage, predictor.solver, (*predictor.axes, *_missing(predictor)))
+    seen = wide.observe([SOUND], np.zeros((1, len(wide.axes))), probes)
+    if not seen.solved[0]:
+        return None
+    own = len(predictor.axes)
+    spread = np.sqrt(((seen.slopes[0, :, own:] * wide.sigmas[own:]) ** 2).sum(1))
+    return np.exp(seen.values[0]), spread
 
 
 def _missing(predictor: Predictor) -> tuple[Axis, ...]:

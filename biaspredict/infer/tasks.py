@@ -13,7 +13,7 @@ from biaspredict.model.readings import Quantity, Reading, Readings
 from biaspredict.model.stage import Stage
 from biaspredict.predict.doings import while_done
 from biaspredict.predict.meters import LEADS, SIGNALS, meter_of, reading_sigma
-from biaspredict.predict.observe import Probe, probe_of
+from biaspredict.predict.probe import Probe, probe_of
 from biaspredict.predict.signal_probe import signal_of
 
 LOGARITHMIC = frozenset({Quantity.OHMS, *SIGNALS})

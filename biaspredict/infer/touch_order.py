@@ -19,7 +19,7 @@ from biaspredict.infer.evidence import Explainer
 from biaspredict.infer.ranking import Ranking
 from biaspredict.infer.splits import counting, splits
 from biaspredict.infer.touches import Touch
-from biaspredict.predict.observe import Probe
+from biaspredict.predict.probe import Probe
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,7 @@ from biaspredict.model.readings import Deed, Meanwhile, Quantity, Reading
 from biaspredict.model.stage import GROUND, Meter, Stage
 from biaspredict.predict.doings import while_done
 from biaspredict.predict.meters import ohmmeter, reading_sigma, unlogged
-from biaspredict.predict.observe import Probe
+from biaspredict.predict.probe import Probe
 
 # Bench units (common practice, no source): a clipped powered touch is 1.
 TOUCH = 1.0

@@ -27,7 +27,8 @@ from biaspredict.model.stage import NEEDLE_RANGES, Meter, Stage
 from biaspredict.predict.likeness import likeness
 from biaspredict.predict.look import Observed
 from biaspredict.predict.meters import meter_of, reading_sigma
-from biaspredict.predict.observe import Predictor, Probe
+from biaspredict.predict.observe import Predictor
+from biaspredict.predict.probe import Probe
 
 # Share of an error's variance that both channels have alike (common practice, no source).
 MODEL_ALIKE = 0.8  # the same circuit with the same types, described by the same equations

@@ -11,7 +11,7 @@ from biaspredict.model.circuit import OPEN, SOUND, TERMINALS, Load, Variation
 from biaspredict.model.devices import REFERENCE_CELSIUS, Bipolar, thermal_volts
 from biaspredict.model.readings import Deed, Meanwhile
 from biaspredict.model.stage import GROUND, Stage
-from biaspredict.predict.observe import Probe
+from biaspredict.predict.probe import Probe
 
 # Kelvin by which a fingertip or a warm cloth warms a small can, and a cold spray cools it, at
 # least and at most (common practice, no source).

@@ -68,14 +68,32 @@ class Look:
             self.at_lead[rows], self.doubt[rows],
         )
 
-    def put(self, place: tuple[Ints, Ints], linear: Linear, share: Floats) -> None:
-        """Slopes and rises times `share` to (rows, columns); those of `linear` are used up."""
+    def put(self, place: tuple[Ints, Ints], linear: Linear) -> None:
+        """Slopes and rises to (rows, columns)."""
         width = linear.slopes.shape[2]
-        for there, slopes in (
-            (self.slopes[:, :, :width], linear.slopes), (self.slopes[:, :, width:], linear.rises),
-        ):
-            slopes *= share
-            there[place] = slopes
+        self.slopes[:, :, :width][place] = linear.slopes
+        self.slopes[:, :, width:][place] = linear.rises
+
+
+@dataclass(frozen=True, slots=True)
+class Connected:
+    """Rows r of one look with meters connected in the linear stage.
+
+    sets: the variations (1 + M, r) as they were done to; amounts (r, P); volts (r, n + spares)
+    without a meter; points (r, K, 2) of the tips; place: rows (r, 1) and columns (r, K) of the
+    look. heavy (r, K): to be solved with the meter there; doubt (r, K) else; again (r, K): what
+    repeats another column.
+    """
+
+    sets: Sequence[Sequence[Variation]]
+    amounts: Floats
+    volts: Floats
+    points: Ints
+    place: tuple[Ints, Ints]
+    linear: Linear
+    heavy: NDArray[np.bool_]
+    again: NDArray[np.bool_]
+    doubt: Floats
 
 
 def done_to(extra: Variation, variations: Sequence[Variation]) -> Sequence[Variation]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -11,54 +11,20 @@ from numpy.typing import NDArray
 
 from biaspredict.engine.flatten import flatten
 from biaspredict.engine.linear import linearise
+from biaspredict.engine.metered import Meters
 from biaspredict.engine.solver import Floats, Solutions, Solver
 from biaspredict.model.circuit import OPEN, SOUND, Axis, Circuit, Device, Load, Variation
-from biaspredict.model.readings import Quantity, Reading
-from biaspredict.model.stage import GROUND, Meter, Stage
+from biaspredict.model.readings import Quantity
+from biaspredict.model.stage import GROUND, Stage
 from biaspredict.predict.faint import LEAK_LEAST, Drops, left_open
-from biaspredict.predict.loaded import beyond_linear, stray
-from biaspredict.predict.look import Look, Observed, done_to
-from biaspredict.predict.meters import EVEN, ohms_shown, put_across
+from biaspredict.predict.loaded import OHMS_SHARE, beyond_linear, stray
+from biaspredict.predict.look import Connected, Look, Observed, done_to
+from biaspredict.predict.meters import EVEN, ohms_shown
 from biaspredict.predict.overdrive import Bulk
 from biaspredict.predict.points import Ints, between, points_of
-from biaspredict.predict.signal_probe import Ask, Signal, SignalStage
+from biaspredict.predict.probe import Probe
+from biaspredict.predict.signal_probe import Ask, SignalStage
 from biaspredict.predict.spread import axes, cold, with_power_off
-
-
-@dataclass(frozen=True, slots=True)
-class Probe:
-    """One thing that can be read.
-
-    ohms: meter input resistance on volts; internal resistance on ohms and drop.
-    volts: open-circuit volts of the ohmmeter or diode range.
-    name: as the person names the probe point ("Q1.base" may be the lead itself).
-    doing: what is done to the stage meanwhile (a leg lifted, the can warmed), in words;
-    extra: the same as a variation on top of whatever fault is supposed. until: where its
-        degree is not known (how warm), the other end of it; `extra` is the one.
-    signal: how a gain or level is made; a gain is that of node over minus.
-    """
-
-    node: str
-    minus: str | None = None
-    quantity: Quantity = Quantity.VOLTS
-    ohms: float = 10e6
-    volts: float = 0.0
-    name: str = ""
-    doing: str = ""
-    extra: Variation = SOUND
-    until: Variation | None = None
-    signal: Signal | None = None
-
-    @property
-    def powered(self) -> bool:
-        return self.quantity not in (Quantity.OHMS, Quantity.DROP)
-
-
-def probe_of(reading: Reading, meter: Meter, signal: Signal | None = None) -> Probe:
-    """The probe behind a reading."""
-    ohms, volts = put_across(reading, meter)
-    return Probe(reading.node, reading.minus, reading.quantity, ohms, volts, reading.name,
-                 extra=SOUND if signal is None else signal.extra, signal=signal)
 
 
 class Predictor:
@@ -71,6 +37,7 @@ class Predictor:
         self.axes_off = with_power_off(self.axes)
         self.sigmas: Floats = np.array([axis.sigma for axis in self.axes])
         self._middle: dict[Variation, Floats] = {}
+        self._sound: dict[Probe, float] = {}
 
     @cached_property
     def circuit(self) -> Circuit:
@@ -107,6 +74,14 @@ class Predictor:
         for i, row in enumerate(rows):
             volts[i, : len(row)] = row
         return volts
+
+    def sound(self, probes: Sequence[Probe]) -> Sequence[float]:
+        """What the sound stage shows at the middle of its spread; kept, like `middle`."""
+        fresh = [probe for probe in dict.fromkeys(probes) if probe not in self._sound]
+        if fresh:
+            shown = self.observe([SOUND], np.zeros((1, len(self.axes))), fresh).values[0]
+            self._sound.update(zip(fresh, shown.tolist(), strict=True))
+        return [self._sound[probe] for probe in probes]
 
     def volts(self, variations: Sequence[Variation], amounts: Floats | None = None) -> Floats:
         """Node volts (B, n) with nothing connected; NaN rows where unsolved."""
@@ -207,59 +182,84 @@ class Predictor:
     ) -> None:
         """Powered readings, each group of columns with something done to the stage.
 
-        A group with fewer columns than another has its last one again. solved: as in observe,
-        of the stage to which nothing is done.
+        solved: as in observe, of the stage to which nothing is done.
         """
-        circuit, many, wide = self.circuit, len(sets[0]), max(map(len, groups.values()))
+        one = self._connected(self.circuit, sets, amounts, probes, groups, look, start, solved)
+        if one is None:
+            return
+        linear, volts, heavy = one.linear, one.volts, one.heavy
+        doubt = look.doubt[one.place] + self.bulk.volts(volts, one.sets[0])[:, None]
+        faint = np.where(heavy, 0.0, self.drops.doubt(volts, linear.slopes))
+        ohms = np.array([probe.ohms for probe in probes])[one.place[1]]
+        look.doubt[one.place] = np.hypot(np.hypot(doubt, stray(linear, ohms)), faint)
+        if solved is None:
+            self._heavy(self.circuit, one, probes, look)
+        else:
+            look.doubt[one.place] += np.where(heavy, one.doubt, 0.0)
+
+    def _connected(
+        self, circuit: Circuit, sets: Sequence[Sequence[Variation]], amounts: Floats,
+        probes: Sequence[Probe], groups: Mapping[Variation, list[int]], look: Look,
+        start: Floats | None, solved: Floats | None,
+    ) -> Connected | None:
+        """Readings from the linear stage, filled in; None where nothing solves.
+
+        A group with fewer columns than another has its last one again.
+        """
+        many, wide = len(sets[0]), max(map(len, groups.values()))
         some = [[v for e in groups for v in done_to(e, variations)] for variations in sets]
         padded = [ks + [ks[-1]] * (wide - len(ks)) for ks in groups.values()]
         columns = np.repeat(np.array(padded), many, axis=0)
         again = np.arange(wide) >= np.repeat([len(ks) for ks in groups.values()], many)[:, None]
         rows = np.tile(np.arange(many), len(groups))
         begin = None if start is None else self._begin(start[rows], some[0])
+        around = self.axes if circuit is self.circuit else self.axes_off
         if solved is not None and SOUND in groups:
             there = np.asarray(np.isfinite(solved[:, : len(circuit.nodes)]).all(axis=1))
             found = Solutions(solved, there)
         else:
-            found = self.solver.solve(circuit, some[0], self.axes, amounts[rows], start=begin)
+            found = self.solver.solve(circuit, some[0], around, amounts[rows], start=begin)
         np.logical_and.at(look.solved, rows, found.solved)
-        if SOUND in groups or not np.isfinite(look.volts).any():
+        powered = circuit is self.circuit
+        if powered and (SOUND in groups or not np.isfinite(look.volts).any()):
             look.volts[:] = found.volts[:many, : look.volts.shape[1]]
         good = np.flatnonzero(found.solved)
         if not good.size:
-            return
+            return None
         points = np.concatenate([
             points_of(
                 circuit, some[0][g * many : (g + 1) * many], [probes[k] for k in ks], look.at_lead
             )
             for g, ks in enumerate(padded)
         ])[good]
-        rows, columns, at = rows[good], columns[good], amounts[rows[good]]
+        columns, at = columns[good], amounts[rows[good]]
         some = [[variations[i] for i in good] for variations in some]
-        volts = found.volts[good]
-        linear = linearise(circuit, some[0], self.axes, at, volts, points, some[1:])
-        open_volts = between(volts, points)
-        ohms = np.array([probe.ohms for probe in probes])[columns]
-        share = linear.source_ohms / (linear.source_ohms + ohms)
-        place = rows[:, None], columns
-        look.doubt[place] += self.bulk.volts(volts, some[0])[:, None]
-        look.values[place] = open_volts * (1.0 - share)
-        look.put(place, linear, (1.0 - share)[:, :, None])
-        heavy, doubt = beyond_linear(linear, open_volts, ohms)
-        faint = np.where(heavy, 0.0, self.drops.doubt(volts, linear.slopes) * (1.0 - share))
-        look.doubt[place] = np.hypot(np.hypot(look.doubt[place], stray(linear, ohms)), faint)
-        heavy &= ~again[good]
-        if solved is not None:
-            look.doubt[place] += np.where(heavy, doubt, 0.0)
+        volts, place = found.volts[good], (rows[good][:, None], columns)
+        ohms, own = (np.array([getattr(p, n) for p in probes])[columns] for n in ("ohms", "volts"))
+        meters = Meters(ohms, own, rough=solved is not None)
+        linear = linearise(circuit, some[0], around, at, volts, points, some[1:], meters)
+        if powered:
+            heavy, doubt = beyond_linear(linear, between(volts, points))
+        else:
+            room = np.minimum(np.abs(linear.shown), np.abs(own - linear.shown))
+            heavy, doubt = beyond_linear(linear, room, 0.0, OHMS_SHARE)
+        look.values[place] = linear.shown + np.where(heavy, 0.0, linear.bent)
+        look.put(place, linear)
+        return Connected(some, at, volts, points, place, linear, heavy, again[good], doubt)
+
+    def _heavy(
+        self, circuit: Circuit, one: Connected, probes: Sequence[Probe], look: Look
+    ) -> None:
+        """Solve again where a meter changes the state of the stage."""
+        at_row, which = np.nonzero(one.heavy & ~one.again)
+        if not at_row.size:
             return
-        at_row, which = np.nonzero(heavy)
-        if at_row.size:
-            found_at = columns[at_row, which]
-            self._loaded(
-                circuit, [[variations[i] for i in at_row] for variations in some], at[at_row],
-                [probes[k] for k in found_at], found_at, points[at_row, which], rows[at_row],
-                look, volts[at_row],
-            )
+        rows, columns = one.place[0][at_row, 0], one.place[1][at_row, which]
+        self._loaded(
+            circuit, [[variations[int(i)] for i in at_row] for variations in one.sets],
+            one.amounts[at_row], [probes[k] for k in columns], columns, one.points[at_row, which],
+            rows, look, one.volts[at_row],
+        )
 
     def _begin(self, start: Floats, variations: Sequence[Variation]) -> Floats:
         """A start with room for the further leads that what is done to the stage may lift."""
@@ -371,20 +371,19 @@ class Predictor:
         self, sets: Sequence[Sequence[Variation]], amounts: Floats, probes: Sequence[Probe],
         columns: Sequence[int], look: Look,
     ) -> None:
-        """Fills columns with the stage exactly as each variation has it, all in one solve."""
-        many = len(sets[0])
-        asked = [probes[k] for k in columns]
-        some = [[v for p in asked for v in done_to(p.extra, variations)] for variations in sets]
-        points = np.concatenate([
-            points_of(self.unpowered, some[0][i * many : (i + 1) * many], [p], look.at_lead)
-            for i, p in enumerate(asked)
-        ])[:, 0]
-        rows = np.tile(np.arange(many), len(asked))
-        self._loaded(
-            self.unpowered, some, amounts[rows], [p for p in asked for _ in range(many)],
-            np.repeat(columns, many), points, rows, look,
-        )
-        for k, probe in zip(columns, asked, strict=True):
+        """Fills columns with the stage exactly as each variation has it."""
+        groups: dict[Variation, list[int]] = {}
+        for k in columns:
+            groups.setdefault(probes[k].extra, []).append(k)
+        asis = {SOUND: groups.pop(SOUND)} if SOUND in groups else {}
+        for some in (asis, groups):
+            one = some and self._connected(
+                self.unpowered, sets, amounts, probes, some, look, None, None
+            )
+            if one:
+                self._heavy(self.unpowered, one, probes, look)
+        for k in columns:
+            probe = probes[k]
             if probe.quantity is Quantity.DROP:
                 continue
             across = np.clip(look.values[:, k], 1e-9, probe.volts * (1 - 1e-9))

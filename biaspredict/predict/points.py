@@ -16,7 +16,7 @@ Ints = NDArray[np.int64]
 
 
 class Pointed(Protocol):
-    """A probe as far as it says where the meter's tips are; see `observe.Probe`."""
+    """A probe as far as it says where the meter's tips are; see `probe.Probe`."""
 
     @property
     def node(self) -> str: ...

@@ -15,7 +15,7 @@ from biaspredict.infer.verdict import Verdict
 from biaspredict.model.readings import Quantity, Reading
 from biaspredict.model.stage import Stage
 from biaspredict.predict.bias import Bias, Level
-from biaspredict.predict.observe import Probe
+from biaspredict.predict.probe import Probe
 
 VERSION = 1
 UNITS = {

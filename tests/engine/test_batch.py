@@ -340,11 +340,12 @@ def test_sparse_elimination_is_lapack() -> None:
     for form in (sparse, dense):
         places = form.place(rows, columns)[:, None]
         slopes = form.sums(form.flat(places, many), weights, many)
-        turned.append(form.turned(slopes, several))
+        turned.append((form.turned(slopes, several), *form.both(slopes, several)))
         form.tie(slopes, np.full(many, 0.5))
         answers.append((form.solve(slopes, right), form.signs(slopes, np.arange(many))))
     plain = np.arange(many) != 7
     assert np.abs(answers[0][0][1:] - answers[1][0][1:])[:, plain].max() < 1e-12
     assert (answers[0][1] == answers[1][1])[plain].all()
-    assert np.abs(turned[0] - turned[1]).max() < 1e-9
+    for mine, theirs in zip(*turned, strict=True):
+        assert np.abs(mine - theirs).max() < 1e-9
     assert {-1.0, 1.0} == set(answers[0][1])

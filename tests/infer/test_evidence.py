@@ -17,7 +17,8 @@ from biaspredict.infer.tasks import task_of
 from biaspredict.model.circuit import SOUND
 from biaspredict.model.readings import Quantity
 from biaspredict.predict.meters import MODEL_FRACTION, MODEL_MOVED, MODEL_VOLTS
-from biaspredict.predict.observe import Predictor, Probe
+from biaspredict.predict.observe import Predictor
+from biaspredict.predict.probe import Probe
 
 from .stages import DIVIDER, LINEAR, readings, stage
 

@@ -49,3 +49,23 @@ def test_a_short_that_no_slope_led_to() -> None:
 
 def test_crossed_leads_that_no_slope_led_to() -> None:
     assert _shares(LEADS_CROSSED)["Q5"] > 0.9
+
+
+def test_a_degree_that_no_step_from_the_middle_led_to() -> None:
+    """R4 at 2.6 times its ohms, of readings that R10 at three times gave (the batch engine's own
+    equations): by the loop's bend as sound follows it, R4 explains them within 5 nats of the
+    best; stepped to from the middle, it was left hundreds behind."""
+    stage = pipeline.load_stage(AMPLIFIER)
+    sheet = """readings "one in three"
+meter 10 MEG 1% + 2 digits
+V+ 28.075, OUT 0.247, IN 0.0, Q1.base 0.172, LOW -0.402, TOP 1.504, RV1.wiper -0.047
+Q7.emitter 0.869, Q8.emitter 0.214, Q11.base 0.255, Q12.base 0.248, Q12.collector -0.051
+"""
+    ranking = pipeline.suspect(stage, read_readings(sheet, "bench", stage)).ranking
+    evidence = ranking.scores.log_evidence
+    (row,) = (
+        row for row, component in enumerate(ranking.components)
+        if [(f.part, f.mode) for f in component.faults] == [("R4", "drift up")]
+        and 2.0 < component.severities[0] < 3.0
+    )
+    assert evidence[row] > evidence.max() - 5.0

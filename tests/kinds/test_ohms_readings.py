@@ -23,7 +23,8 @@ from biaspredict.pipeline import ranker
 from biaspredict.predict.conditions import axes_as_read
 from biaspredict.predict.faint import left_open
 from biaspredict.predict.meters import ohmmeter
-from biaspredict.predict.observe import Predictor, Probe
+from biaspredict.predict.observe import Predictor
+from biaspredict.predict.probe import Probe
 from tests.kinds.bench import LINE, LINE_OFF, first, judged, ranked, readings_of, stage_of
 
 ACROSS_R1 = Probe("VA", "Q1.base", Quantity.OHMS, *ohmmeter(Meter(), 43e3))

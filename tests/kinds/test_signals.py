@@ -13,8 +13,9 @@ from biaspredict.model.circuit import SOUND as AS_DRAWN
 from biaspredict.model.circuit import Load, Variation
 from biaspredict.model.readings import Quantity
 from biaspredict.pipeline import ranker
-from biaspredict.predict.observe import Predictor, Probe
+from biaspredict.predict.observe import Predictor
 from biaspredict.predict.path import signal_circuit
+from biaspredict.predict.probe import Probe
 from biaspredict.predict.signal_probe import signal_of
 from tests.circuits.files import ROOT
 from tests.kinds.bench import LINE, SOUND, first, judged, stage_of

@@ -9,7 +9,8 @@ import pytest
 
 from biaspredict.engine.batch import Batch
 from biaspredict.model.circuit import SOUND
-from biaspredict.predict.observe import Predictor, Probe
+from biaspredict.predict.observe import Predictor
+from biaspredict.predict.probe import Probe
 from tests.infer.stages import stage
 
 STAGE = """

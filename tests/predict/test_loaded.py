@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from biaspredict.engine.batch import Batch
-from biaspredict.model.circuit import SOUND
+from biaspredict.model.circuit import SOUND, Variation
 from biaspredict.notation.build import read_stage
-from biaspredict.predict.observe import Predictor, Probe
+from biaspredict.predict.observe import Predictor
+from biaspredict.predict.probe import Probe
 
 NEEDLE, DIGITAL = 20e3, 10e6  # ohms on the 1 V range of 20 kohm/V; of a digital meter
 
@@ -67,3 +68,17 @@ def test_what_leaks_unwritten_counts_where_ohms_are_high() -> None:
     probes = [Probe(node, ohms=DIGITAL, name=node) for node in ("HALF", "SUPPLY")]
     seen = predictor.observe([SOUND], np.zeros((1, len(predictor.axes))), probes)
     assert seen.doubt[0] == pytest.approx([5e-9 / (1 / 11e6 + 1 / 10e6), 0.0], abs=1e-6)
+
+
+def test_a_point_that_only_the_meter_discharges_is_no_matter_of_doubt() -> None:
+    """Behind a sound capacitor the meter reads nothing, however rough the look; behind one that
+    leaks, what a divider of leak over meter gives (Ohm's law)."""
+    text = 'stage "out"\nrail SUPPLY 30 V 5%\nSUPPLY -- R1 1K -- C1 1 MFD film -- OUT\n'
+    predictor = Predictor(read_stage(text), Batch())
+    probes = [Probe("OUT", ohms=DIGITAL, name="OUT")]
+    leaking = Variation(settings=(("C1.leak", 2e6),))
+    amounts = np.zeros((2, len(predictor.axes)))
+    for solved in (None, predictor.middle([SOUND, leaking])):
+        seen = predictor.observe([SOUND, leaking], amounts, probes, solved=solved)
+        assert seen.values[:, 0] == pytest.approx([0.0, 30 * 10 / 12.001], abs=0.01)
+        assert seen.doubt[:, 0] == pytest.approx([0.05, 5e-9 / (1 / 2e6 + 1 / 10e6)], rel=0.05)

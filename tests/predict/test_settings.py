@@ -15,7 +15,8 @@ from biaspredict.errors import InputError
 from biaspredict.model.circuit import SOUND
 from biaspredict.model.stage import Stage
 from biaspredict.notation import read_stage
-from biaspredict.predict.observe import Predictor, Probe
+from biaspredict.predict.observe import Predictor
+from biaspredict.predict.probe import Probe
 from biaspredict.predict.spread import axes
 
 CIRCUITS = Path(__file__).parents[2] / "circuits"

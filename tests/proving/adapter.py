@@ -11,7 +11,7 @@ from biaspredict.model.stage import GROUND, Stage
 
 if TYPE_CHECKING:
     from biaspredict.infer import ranking
-    from biaspredict.predict.observe import Probe
+    from biaspredict.predict.probe import Probe
 
 FAINT = 1e-4  # weights below are left out
 

@@ -10,7 +10,7 @@ from biaspredict.model.devices import Bipolar, Size
 from biaspredict.model.parts import Kind
 from biaspredict.model.readings import Quantity, Reading
 from biaspredict.model.stage import GROUND, Meter, Stage
-from biaspredict.predict.observe import Probe, probe_of
+from biaspredict.predict.probe import Probe, probe_of
 
 USUAL_OHMS = 10e3  # for which a range is chosen where nothing says more
 NAMING = 20.0  # bench units of swapping a part for nothing (common practice, no source)

@@ -21,7 +21,8 @@ from biaspredict.infer.splits import SOUND_LABEL, Label, label_of
 from biaspredict.model.readings import Quantity
 from biaspredict.model.stage import GROUND, Meter, Stage
 from biaspredict.predict.meters import MODEL_FRACTION, MODEL_VOLTS
-from biaspredict.predict.observe import Predictor, Probe
+from biaspredict.predict.observe import Predictor
+from biaspredict.predict.probe import Probe
 
 APART = 3.0  # standard deviations from which one reading tells two faults apart
 LEVELS = (1, 2, 3)

@@ -19,7 +19,8 @@ from biaspredict.predict.meters import (
     reading_sigma,
     unlogged,
 )
-from biaspredict.predict.observe import Predictor, Probe
+from biaspredict.predict.observe import Predictor
+from biaspredict.predict.probe import Probe
 
 MOST_OHMS = 20e6  # what a usual meter shows before it says that there is more
 USUAL_ERROR = 0.5  # share of its promised error that a meter makes
