@@ -12,6 +12,8 @@ or its cause be shown:
   milliohm ngspice's arithmetic ends at picoamperes);
 - two states: each engine, begun at the other's point, stays there (or ngspice, begun there,
   finds nothing, and the currents of an independent textbook's equations add up);
+- ngspice stops early: three times GMIN would move the node as far; by an independent textbook's
+  equations the batch's currents add up, and begun at its point ngspice stays or finds nothing;
 - unsolved by one of them, and said to be so.
 """
 
@@ -40,15 +42,17 @@ from tests.engine.test_batch import unbalanced
 
 MILLIVOLT, SHARE = 1e-3, 1e-3
 FAINT = 10e-12
+FEW = 3.0  # times what GMIN takes, within which ngspice may stop early
 FAULTS = 20  # to a circuit
 # A tenth of what is allowed by design: what a solve leaves over must not count as a rail passed.
 BEYOND = 0.1
 
 AGREE, FLOATS, STATES = "agree", "only GMIN holds a node", "two states"
+EARLY = "ngspice stops early"
 BY_BATCH, BY_NGSPICE, BY_BOTH = "unsolved by the batch", "unsolved by ngspice", "unsolved by both"
 UNSOLVED = {(False, False): BY_BOTH, (False, True): BY_BATCH, (True, False): BY_NGSPICE}
 OPEN_CASE = "NOT EXPLAINED"
-CAUSES = (AGREE, FLOATS, STATES, BY_BATCH, BY_NGSPICE, BY_BOTH, OPEN_CASE)
+CAUSES = (AGREE, FLOATS, STATES, EARLY, BY_BATCH, BY_NGSPICE, BY_BOTH, OPEN_CASE)
 
 
 def wild(rng: random.Random) -> Circuit:
@@ -139,7 +143,8 @@ class Comparison:
             self.tally.apart.append(float(apart.max(initial=0.0)))
             return AGREE
         off = apart > np.maximum(MILLIVOLT, SHARE * np.abs(theirs[:n]))
-        if (apart < self._floats(variation, mine)[:n])[off].all():
+        floats = self._floats(variation, mine)[:n]
+        if (apart < floats)[off].all():
             return FLOATS
         wide = n + len(variation.lifts)
         mine, theirs = mine[:wide], theirs[:wide]
@@ -147,13 +152,16 @@ class Comparison:
         there = self.referee.solve(self.circuit, [variation], start=mine[None]).volts[0, :n]
         stays = same(there, mine[:n])
         adds_up = unbalanced(self.circuit, variation, mine) < 1.0
-        if same(here, theirs[:n]) and (stays or (adds_up and np.isnan(there).all())):
+        held = stays or (adds_up and bool(np.isnan(there).all()))
+        if same(here, theirs[:n]) and held:
             others = other_states(self.batch, self.circuit, [variation], mine[None])[0]
             if any(same(one[:n], theirs[:n]) for one in others):
                 self.tally.seen += 1
             else:
                 self._keep(self.tally.missed, variation)
             return STATES
+        if held and adds_up and (apart < FEW * floats)[off].all():
+            return EARLY
         return OPEN_CASE
 
     def _keep(self, cases: list[str], variation: Variation) -> None:
