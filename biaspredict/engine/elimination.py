@@ -118,13 +118,17 @@ class Dense:
         return answer
 
     def turned(self, slopes: Floats, right: Floats) -> Floats:
-        return self._answers(np.swapaxes(slopes[:, 1:, 1:], 1, 2), right)
+        return self.answers(slopes, right, turned=True)
 
     def both(self, slopes: Floats, right: Floats) -> tuple[Floats, Floats]:
-        return self.turned(slopes, right), self._answers(slopes[:, 1:, 1:], right)
+        return self.turned(slopes, right), self.answers(slopes, right, turned=False)
 
     @staticmethod
-    def _answers(inner: Floats, right: Floats) -> Floats:
+    def answers(slopes: Floats, right: Floats, *, turned: bool) -> Floats:
+        """Answers (N, K, B) of the equations or, turned, of the transposed ones."""
+        inner = slopes[:, 1:, 1:]
+        if turned:
+            inner = np.swapaxes(inner, 1, 2)
         answer = np.zeros(right.shape)
         answer[1:] = np.linalg.solve(inner, right[1:].transpose(2, 0, 1)).transpose(1, 2, 0)
         return answer
@@ -269,11 +273,7 @@ class Sparse:
             i, j = self.coupled
             full = np.zeros((len(amiss), self.nodes, self.nodes))
             full[:, i, j] = slopes[self.slot[i, j]][:, amiss].T
-            dense = Dense(self.nodes)
-            some = right[..., amiss]
-            answer[..., amiss] = (
-                dense.turned(full, some) if turned else dense.both(full, some)[1]
-            )
+            answer[..., amiss] = Dense.answers(full, right[..., amiss], turned=turned)
 
     def _off(self, slopes: Floats, answer: Floats, right: Floats, turned: bool) -> Floats:
         """(B,) by how much answers (N, B) miss the equations, in shares of the terms."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from biaspredict.infer.chance import chi2_tail
-from biaspredict.infer.components import NO_FAULT, Scores, Task
+from biaspredict.infer.components import NO_FAULT, Task
 from biaspredict.infer.evidence import Explainer
 from biaspredict.infer.ledger import Balance, ledger
 from biaspredict.infer.slips import Slip, slips
@@ -174,14 +174,13 @@ def _law(stage: Stage, chart: Chart) -> tuple[Balance, ...]:
 
 
 def chart_today(
-    printed: Predictor, today: Explainer, readings: Readings,
-    rails: tuple[Explainer, Scores] | None = None,
+    printed: Predictor, today: Explainer, readings: Readings
 ) -> tuple[ChartToday, ...]:
     """Each figure of the voltage charts that was read today too, scaled to today.
 
     printed: predicts the stage under the chart's conditions; today: explains the readings, in
     their order. The scale is that of a sound stage: what it shows today on the rails that were
-    read, over what it shows on the chart's. rails: as `on_todays_rails` has it.
+    read, over what it shows on the chart's.
     """
     pairs = [
         (chart, entry, k)
@@ -194,7 +193,7 @@ def chart_today(
     if not pairs:
         return ()
     now = [today.task.probes[k] for _, _, k in pairs]
-    fed, scores = rails or on_todays_rails(today, readings)
+    fed, scores = on_todays_rails(today, readings)
     every, spreads = fed.foresee([NO_FAULT], scores, np.array([0]), now)
     means, variances = every[0], spreads[0]
     then: list[Probe] = []

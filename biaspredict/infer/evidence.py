@@ -158,7 +158,7 @@ class Explainer:
 
         begun: (len(rows), P + M) from where they were looked at; aims: where to look first.
         """
-        found, slopes = first, first.slopes
+        found, slopes, prior = first, first.slopes, log_priors(components)
         shifts = found.total - self.width
         cost, gain = np.full((2, len(components)), np.inf)
         every, at = rows, np.full(len(components), -1)
@@ -171,7 +171,7 @@ class Explainer:
         cost[rows] = np.where(exact.all(axis=1), there, np.inf)
         for step in range(MOST_STEPS):
             if step >= SURE:
-                rows = rows[self._within_sight(components, found)[rows]]
+                rows = rows[_within_sight(found.log_evidence + prior, found)[rows]]
             if not rows.size:
                 break
             underway.at(f"weighing {len(rows)} faults once more")
@@ -203,24 +203,10 @@ class Explainer:
             del seen, fresh  # before the next ones are made
             rows = np.concatenate([won, lost])
             far = np.abs(aims[at[rows]] - best[at[rows]]).max(axis=1, initial=0.0) > STILL
-            rows = rows[far & _unsettled(self._belief(components, found), rows, gain)]
+            rows = rows[far & _unsettled(found.log_evidence + prior, rows, gain)]
         found.latents[:] = 0.0
         found.latents[found.place[every]] = best
         return found
-
-    @staticmethod
-    def _belief(components: Sequence[Component], found: Scores) -> Floats:
-        return np.asarray(found.log_evidence + log_priors(components))
-
-    def _within_sight(
-        self, components: Sequence[Component], found: Scores
-    ) -> NDArray[np.bool_]:
-        """(B,) what may still count; all of it where nothing explains the readings yet."""
-        belief = self._belief(components, found)
-        top = int(np.argmax(belief))
-        if not found.misfit[top] < FITS[0] * found.values.shape[1] + FITS[1]:
-            return np.ones(len(components), dtype=bool)
-        return np.asarray(belief > belief[top] - BEHIND)
 
     def look(
         self, components: Sequence[Component], latents: Floats, shifts: int,
@@ -373,6 +359,14 @@ class Explainer:
 def _misses(miss: Floats, noise: Floats) -> Floats:
     """Minus the log density (B,) of the misses, but for a constant."""
     return np.asarray(0.5 * (miss**2 / noise + np.log(noise)).sum(1))
+
+
+def _within_sight(belief: Floats, found: Scores) -> NDArray[np.bool_]:
+    """(B,) what may still count; all of it where nothing explains the readings yet."""
+    top = int(np.argmax(belief))
+    if not found.misfit[top] < FITS[0] * found.values.shape[1] + FITS[1]:
+        return np.ones(len(belief), dtype=bool)
+    return np.asarray(belief > belief[top] - BEHIND)
 
 
 def _unsettled(belief: Floats, rows: NDArray[np.int64], gain: Floats) -> NDArray[np.bool_]:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from biaspredict.infer.components import NO_FAULT, Scores
+from biaspredict.infer.components import NO_FAULT
 from biaspredict.infer.evidence import Explainer
+from biaspredict.infer.todays_rails import on_todays_rails
 from biaspredict.model.circuit import OPEN
 from biaspredict.model.readings import Quantity, Reading, Readings
 
@@ -31,12 +32,10 @@ class Loading:
     ohms: float
 
 
-def loading(
-    explainer: Explainer, readings: Readings, rails: tuple[Explainer, Scores]
-) -> tuple[Loading, ...]:
+def loading(explainer: Explainer, readings: Readings) -> tuple[Loading, ...]:
     """Readings that stray from the unloaded volts about as far as their own meter takes them.
 
-    explainer: explains the readings, in their order. rails: as `on_todays_rails` has it.
+    explainer: explains the readings, in their order.
     """
     task, entries = explainer.task, readings.entries
     places = [
@@ -46,7 +45,7 @@ def loading(
         return ()
     probes = [task.probes[k] for k in places]
     free = [replace(probe, ohms=OPEN) for probe in probes]
-    plain, scores = rails
+    plain, scores = on_todays_rails(explainer, readings)
     seen, slopes = plain.look([NO_FAULT], scores.latents_of([0]), 0, [*probes, *free])
     if not seen.solved[0]:
         return ()

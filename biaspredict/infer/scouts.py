@@ -29,6 +29,7 @@ BEYOND = 20.0  # the same as seen from the sound specimen
 LONGEST = 3.0  # standard deviations that any latent moves in one step
 NEAR = 1.0  # standard deviations from where sound is aimed at, within which the loop bends alike
 
+
 class Looker(Protocol):
     """What an explainer does for its scouts; see there."""
 

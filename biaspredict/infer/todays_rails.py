@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from biaspredict.infer.components import NO_FAULT, Scores, Task
 from biaspredict.infer.evidence import Explainer
 from biaspredict.model.readings import Quantity, Readings
 
 
+@lru_cache(maxsize=1)
 def on_todays_rails(today: Explainer, readings: Readings) -> tuple[Explainer, Scores]:
     """What the readings of rails alone say of a sound specimen: one row of scores.
 

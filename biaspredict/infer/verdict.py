@@ -25,7 +25,6 @@ from biaspredict.infer.silent import brought_to_light
 from biaspredict.infer.splits import Split, label_of, splits
 from biaspredict.infer.standing import sound_elsewhere, suspects_elsewhere
 from biaspredict.infer.tasks import LOGARITHMIC, probe_as_read, task_of
-from biaspredict.infer.todays_rails import on_todays_rails
 from biaspredict.infer.touches import touches
 from biaspredict.infer.unknowns import Unknown, unknowns
 from biaspredict.infer.untested import most_telling
@@ -164,13 +163,13 @@ def judge(
     testing = None
     if readings.entries and ranking.sound >= SOUND_ENOUGH and not (soon and further):
         testing = most_telling(explainer, untested, signals)
-    states, rails = sound_elsewhere(predictor), on_todays_rails(explainer, readings)
+    states = sound_elsewhere(predictor)
     return Verdict(
         ranking, further, ledger(stage, readings), compared(explainer, readings),
         untested, _afterwards(explainer, ranking), settled,
         _worst(explainer, ranking, readings), _leaks(explainer, ranking), testing,
-        doubts, loading(explainer, readings, rails),
-        () if printed is None else chart_today(printed, explainer, readings, rails),
+        doubts, loading(explainer, readings),
+        () if printed is None else chart_today(printed, explainer, readings),
         unknowns(explainer, ranking), states,
         {} if soon or states else suspects_elsewhere(explainer, ranking, WORTH_A_LINE),
         tuple(name for name in settled if name not in {part.ref for part in stage.parts}),
