@@ -37,7 +37,7 @@ from biaspredict.notation.clauses import (
     Title,
 )
 from biaspredict.notation.lines import Line
-from biaspredict.notation.tables import parser
+from biaspredict.notation.tables import tables
 
 if TYPE_CHECKING:
     from lark import Token, Tree
@@ -114,9 +114,9 @@ def _tree(name: str, line: Line, start: str) -> Tree[Token]:
     from lark import Tree, UnexpectedInput
 
     try:
-        tree = parser(name).parse(line.text, start=start)
+        tree = tables(name).parser.parse(line.text, start=start)
     except UnexpectedInput as problem:
-        raise mistakes.unexpected(parser(name), start, line, problem) from None
+        raise mistakes.unexpected(tables(name).stops, start, line, problem) from None
     assert isinstance(tree, Tree)
     return tree
 

@@ -10,17 +10,28 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
+import pickle
 import sys
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, BinaryIO
+from typing import TYPE_CHECKING, BinaryIO, NamedTuple
 
 from biaspredict.errors import InputError
+from biaspredict.notation import slips
+from biaspredict.notation import stops as examples
+from biaspredict.notation.stops import Stops, stops_of
 
 if TYPE_CHECKING:
     from lark import Lark
 
 _STARTS = {"stage": ["statement", "figures"], "readings": ["statement"]}
+
+
+class Tables(NamedTuple):
+    """A grammar at work, and where the known slips stop it."""
+
+    parser: Lark
+    stops: Stops
 
 
 def folder() -> Path:
@@ -39,8 +50,8 @@ def folder() -> Path:
 
 
 @cache
-def parser(name: str) -> Lark:
-    """The parser of "stage" or "readings"."""
+def tables(name: str) -> Tables:
+    """Those of "stage" or "readings"."""
     kept = _kept(name)
     if kept is not None and (found := _load(kept)):
         return found
@@ -50,11 +61,11 @@ def parser(name: str) -> Lark:
     return built
 
 
-def _build(name: str) -> Lark:
+def _build(name: str) -> Tables:
     from lark import Lark
 
     source = folder() / f"{name}.lark"
-    return Lark(
+    parser = Lark(
         source.read_text(encoding="utf-8"),
         parser="lalr",
         lexer="contextual",
@@ -63,6 +74,7 @@ def _build(name: str) -> Lark:
         propagate_positions=False,
         source_path=str(source),
     )
+    return Tables(parser, stops_of(parser))
 
 
 def _kept(name: str) -> Path | None:
@@ -72,6 +84,7 @@ def _kept(name: str) -> Path | None:
     try:
         home = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
         sources = [(folder() / f"{part}.lark").read_bytes() for part in (name, "words")]
+        sources += [Path(str(module.__file__)).read_bytes() for module in (slips, examples)]
     except (RuntimeError, OSError):
         return None
     if not home.is_absolute():
@@ -81,13 +94,15 @@ def _kept(name: str) -> Path | None:
     return home / "biaspredict" / f"{name}-{digest}.tables"
 
 
-def _load(kept: Path) -> Lark | None:
+def _load(kept: Path) -> Tables | None:
     from lark import Lark
 
     try:
         with kept.open("rb") as file:
             # Loading runs what is kept, so nobody else may have written it.
-            return Lark.load(file) if _ours(file) and _ours_alone(kept.parent) else None
+            if not _ours(file) or not _ours_alone(kept.parent):
+                return None
+            return Tables(Lark.load(file), pickle.load(file))
     except Exception:
         # A file cut short or spoilt fails in as many ways as there are.
         return None
@@ -103,14 +118,15 @@ def _ours_alone(place: Path) -> bool:
     return found.st_uid == os.getuid() and not found.st_mode & 0o022
 
 
-def _keep(built: Lark, kept: Path) -> None:
+def _keep(built: Tables, kept: Path) -> None:
     """Write the tables, whole or not at all."""
     spare = kept.with_suffix(f".{os.getpid()}")
     try:
         kept.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         with spare.open("xb") as file:
             os.fchmod(file.fileno(), 0o600)
-            built.save(file)
+            built.parser.save(file)
+            pickle.dump(built.stops, file)
         spare.replace(kept)
     except OSError:
         with contextlib.suppress(OSError):

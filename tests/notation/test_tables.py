@@ -14,7 +14,9 @@ from biaspredict.errors import InputError
 from biaspredict.notation import read_stage, tables
 from biaspredict.notation.lines import cut
 from biaspredict.notation.names import RESERVED
+from biaspredict.notation.stops import stops_of
 from biaspredict.notation.syntax import stage_statement
+from biaspredict.notation.tables import Tables
 from biaspredict.units import SPELLINGS
 
 ROOT = Path(__file__).parents[2]
@@ -29,13 +31,14 @@ def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path / "biaspredict"
 
 
-def fresh(name: str = "stage") -> object:
-    """The parser as another start would come by it."""
-    return tables.parser.__wrapped__(name)
+def fresh(name: str = "stage") -> Tables:
+    """The tables as another start would come by them."""
+    return tables.tables.__wrapped__(name)
 
 
-def works(parser: object) -> None:
-    assert str(parser.parse("A -- R1 1K -- B", start="statement").data) == "path"  # type: ignore[attr-defined]
+def works(found: Tables) -> None:
+    assert str(found.parser.parse("A -- R1 1K -- B", start="statement").data) == "path"
+    assert found.stops == stops_of(found.parser)
 
 
 def test_kept_tables_are_used(home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
