@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 
 import numpy as np
 
 from biaspredict.engine.solver import Floats
 
 FINE = 1e-5  # share of the narrowest standard deviation to which a quantile is sought
+LEAST = 1e-6  # share of a mixture below which a part of it is left out
+ROUNDS = 60
+FAR, TINY = 38.0, 1e-300  # standard deviations and densities that doubles still hold
 
 
 def chi2_tail(value: float, degrees: int) -> float:
@@ -39,22 +41,37 @@ def chi2_tail(value: float, degrees: int) -> float:
     return min(total, 1.0)
 
 
-def normal_mixture_range(
-    means: Floats, sigmas: Floats, shares: Floats, levels: Sequence[float]
-) -> tuple[float, ...]:
-    """Quantiles of a mixture of normals by bisection on its distribution function."""
-    keep = shares > 1e-6
-    means, sigmas, shares = means[keep], sigmas[keep], shares[keep] / shares[keep].sum()
-    wanted = np.array(levels, dtype=float)
-    low = np.full(len(wanted), (means - 6 * sigmas).min())
-    high = np.full(len(wanted), (means + 6 * sigmas).max())
-    for _ in range(60):
-        if (high - low).max(initial=0.0) <= FINE * sigmas.min():
+def mixture_quantiles(means: Floats, sigmas: Floats, shares: Floats, levels: Floats) -> Floats:
+    """Quantiles (S, L) of S mixtures of up to C normals (S, C); shares are 0 where there is none.
+
+    By Newton's method in a bracket that halves where Newton does not.
+    """
+    there = shares > LEAST
+    weights = np.where(there, shares, 0.0)
+    weights /= weights.sum(axis=1, keepdims=True)
+    ends = np.where(there, means - 6 * sigmas, np.inf), np.where(there, means + 6 * sigmas, -np.inf)
+    low = np.repeat(ends[0].min(axis=1)[:, None], len(levels), axis=1)
+    high = np.repeat(ends[1].max(axis=1)[:, None], len(levels), axis=1)
+    fine = FINE * np.where(there, sigmas, np.inf).min(axis=1)
+    found = 0.5 * (low + high)
+    left, stepped = np.arange(len(means)), high - low
+    for _ in range(ROUNDS):
+        if not left.size:
             break
-        middle = 0.5 * (low + high)
-        below = fast_cdf((middle[:, None] - means) / sigmas) @ shares < wanted
-        low, high = np.where(below, middle, low), np.where(below, high, middle)
-    return tuple((0.5 * (low + high)).tolist())
+        at, spread = found[left], sigmas[left, None, :]
+        z = (at[:, :, None] - means[left, None, :]) / spread
+        bell = np.exp(-0.5 * np.minimum(np.abs(z), FAR) ** 2) / math.sqrt(2.0 * math.pi)
+        over = (_cdf(z, bell) * weights[left, None, :]).sum(axis=2) - levels
+        density = (bell / spread * weights[left, None, :]).sum(axis=2)
+        low[left] = np.where(over < 0.0, at, low[left])
+        high[left] = np.where(over < 0.0, high[left], at)
+        step = -over / np.maximum(density, TINY)
+        astray = (at + step <= low[left]) | (at + step >= high[left])
+        astray |= np.abs(step) > 0.5 * stepped[left]
+        step = np.where(astray, 0.5 * (low[left] + high[left]) - at, step)
+        found[left], stepped[left] = at + step, np.abs(step)
+        left = left[np.abs(step).max(axis=1) > fine[left]]
+    return np.asarray(found)
 
 
 def fast_cdf(z: Floats) -> Floats:
@@ -62,11 +79,15 @@ def fast_cdf(z: Floats) -> Floats:
 
     Abramowitz and Stegun 1964, 26.2.17.
     """
-    size = np.abs(z)
-    t = 1.0 / (1.0 + 0.2316419 * size)
+    return _cdf(z, np.exp(-0.5 * np.minimum(np.abs(z), FAR) ** 2) / math.sqrt(2.0 * math.pi))
+
+
+def _cdf(z: Floats, bell: Floats) -> Floats:
+    """The same, where the density is known."""
+    t = 1.0 / (1.0 + 0.2316419 * np.abs(z))
     poly = t * (
         0.319381530
         + t * (-0.356563782 + t * (1.781477937 + t * (-1.821255978 + t * 1.330274429)))
     )
-    tail = np.exp(-0.5 * np.minimum(size, 38.0) ** 2) / math.sqrt(2.0 * math.pi) * poly
+    tail = bell * poly
     return np.asarray(np.where(z >= 0, 1.0 - tail, tail))

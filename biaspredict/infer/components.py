@@ -15,6 +15,8 @@ from biaspredict.predict.probe import Probe
 
 Rows = Sequence[int] | NDArray[np.int64]
 
+SOME = 64  # components whose slopes are taken out at once
+
 
 @dataclass(frozen=True, slots=True)
 class Component:
@@ -120,17 +122,23 @@ class Scores:
         found[at >= 0] = held[at[at >= 0]]
         return found
 
-    def severity(self, row: int, which: int, shifts: int) -> tuple[float, float]:
-        """Posterior mean and standard deviation of a severity latent, in cell widths."""
-        at = self.total - shifts + which
-        if self.place[row] < 0:
-            return 0.0, 1.0
-        latent = float(self.latents[self.place[row], at])
-        slopes = self.slopes[self.place[row]]
-        spread = slopes @ slopes.T + np.diag(self.noise[row])
-        column = slopes[:, at]
-        variance = 1.0 - column @ np.linalg.solve(spread, column)
-        return latent, float(np.sqrt(max(variance, 1e-6)))
+    def severities(self, rows: Rows, which: int, shifts: int) -> tuple[Floats, Floats]:
+        """Posterior means and standard deviations (len(rows),) of a severity latent, in cell
+        widths."""
+        at, rows = self.total - shifts + which, np.asarray(rows, dtype=np.int64)
+        means, sigmas = np.zeros(len(rows)), np.ones(len(rows))
+        kept = np.flatnonzero(self.place[rows] >= 0)
+        for part in np.array_split(kept, len(kept) // SOME + 1):
+            place = self.place[rows[part]]
+            slopes = self.slopes[place]
+            spread = slopes @ slopes.transpose(0, 2, 1)
+            every = np.arange(spread.shape[1])
+            spread[:, every, every] += self.noise[rows[part]]
+            column = slopes[:, :, at]
+            known = np.linalg.solve(spread, column[..., None])[..., 0]
+            means[part] = self.latents[place, at]
+            sigmas[part] = np.sqrt(np.maximum(1.0 - (column * known).sum(axis=1), 1e-6))
+        return means, sigmas
 
     def taken(self, rows: Rows) -> Scores:
         """The scores of some rows."""

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from biaspredict.engine.solver import Floats
-from biaspredict.infer.chance import chi2_tail, normal_mixture_range
+from biaspredict.infer.chance import chi2_tail, mixture_quantiles
 from biaspredict.infer.components import NO_FAULT, Component, Scores
 from biaspredict.infer.evidence import CELL, Explainer
 from biaspredict.infer.faults import Fault, severities, to_renew
@@ -20,6 +20,8 @@ APART = 3.0  # nats: a fault that explains the readings 20 times worse is separa
 UNEXPLAINED = 1e-3  # chance of a misfit this large under a true explanation
 DOUBTFUL = 0.02  # below this the singles do not explain well enough to leave pairs out
 FAINT = 1e-5  # weights below which a severity is not worked out
+RANGE = np.array([0.05, 0.5, 0.95])  # what a severity's range takes in
+AT_ONCE = 256  # suspects
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +118,6 @@ def rank(explainer: Explainer, faults: Sequence[Fault]) -> Ranking:
 def weigh(explainer: Explainer, components: Sequence[Component], scores: Scores) -> Ranking:
     """Turn scores into weights, suspects and groups."""
     readings = len(explainer.task.probes)
-    shifts = max((len(c.faults) for c in components), default=0)
     prior = np.array([c.log_prior for c in components])
     total = prior + scores.log_evidence
     total = np.where(np.isfinite(total), total, -np.inf)
@@ -126,17 +127,21 @@ def weigh(explainer: Explainer, components: Sequence[Component], scores: Scores)
     by_fault: dict[tuple[tuple[str, str], ...], list[int]] = {}
     for row, component in enumerate(components):
         by_fault.setdefault(tuple(f.key for f in component.faults), []).append(row)
-    suspects: list[Suspect] = []
+    met: list[list[int]] = []
     unsolved: list[Fault] = []
     for rows in by_fault.values():
         component = components[rows[0]]
         if not component.faults:
             continue
-        if not scores.solved[rows].any():
-            if len(component.faults) == 1:
-                unsolved.append(component.faults[0])
-            continue
-        suspects.append(_suspect(components, scores, weights, rows, readings, shifts))
+        if scores.solved[rows].any():
+            met.append(rows)
+        elif len(component.faults) == 1:
+            unsolved.append(component.faults[0])
+    degrees = _severities(components, scores, weights, met)
+    suspects = [
+        _suspect(components, scores, weights, rows, degree)
+        for rows, degree in zip(met, degrees, strict=True)
+    ]
     suspects.sort(key=lambda s: (-s.weight, -s.fit))
     sound_rows = by_fault.get((), [])
     sound_fit = max((float(scores.log_evidence[i]) for i in sound_rows), default=-math.inf)
@@ -158,53 +163,84 @@ def weigh(explainer: Explainer, components: Sequence[Component], scores: Scores)
 
 def _suspect(
     components: Sequence[Component], scores: Scores, weights: Floats, rows: Sequence[int],
-    readings: int, shifts: int,
+    degrees: tuple[Severity | None, ...],
 ) -> Suspect:
     here = np.array(rows)
     best = int(here[np.argmax(scores.log_evidence[here])])
-    found = tuple(
-        _severity(components, scores, here, which, float(weights[here].sum()), shifts)
-        for which in range(len(components[best].faults))
-    )
     return Suspect(
         components[best].faults,
         float(weights[here].sum()),
         float(scores.log_evidence[best]),
-        chi2_tail(float(scores.misfit[here].min()), readings),
-        found,
+        chi2_tail(float(scores.misfit[here].min()), scores.values.shape[1]),
+        degrees,
         tuple(rows),
     )
 
 
-def _severity(
-    components: Sequence[Component], scores: Scores, rows: NDArray[np.int64], which: int,
-    weight: float, shifts: int,
+def _severities(
+    components: Sequence[Component], scores: Scores, weights: Floats,
+    suspects: Sequence[Sequence[int]],
+) -> list[tuple[Severity | None, ...]]:
+    """The degrees of each suspect's faults, from its rows: mixtures over the cells of their
+    posterior log severities."""
+    shifts = max((len(c.faults) for c in components), default=0)
+    found: list[list[Severity | None]] = [[] for _ in suspects]
+    for which in range(shifts):
+        asked: list[tuple[int, NDArray[np.int64]]] = []
+        for k, rows in enumerate(suspects):
+            faults = components[rows[0]].faults
+            if which >= len(faults):
+                continue
+            if faults[which].graded and weights[rows].sum() >= FAINT:
+                there = [row for row in rows if np.isfinite(scores.log_evidence[row])]
+                asked.append((k, np.array(there)))
+            found[k].append(_nearest(components, scores, rows, which))
+        for first in range(0, len(asked), AT_ONCE):
+            some = asked[first : first + AT_ONCE]
+            ranges = _ranges(components, scores, [rows for _, rows in some], which, shifts)
+            for (k, mine), (low, middle, high) in zip(some, ranges, strict=True):
+                fault = components[mine[0]].faults[which]
+                found[k][which] = Severity(middle, low, high, fault.unit)
+    return [tuple(degrees) for degrees in found]
+
+
+def _nearest(
+    components: Sequence[Component], scores: Scores, rows: Sequence[int], which: int
 ) -> Severity | None:
-    """Mixture over the cells of their posterior log severities."""
+    """The cell that fits best, of a fault whose degree nobody will ask for."""
     fault = components[rows[0]].faults[which]
     if not fault.graded:
         return None
-    if weight < FAINT:
-        best = components[rows[np.argmax(scores.log_evidence[rows])]].severities[which]
-        return Severity(best, fault.least or best, fault.most or best, fault.unit)
-    means, sigmas, shares = [], [], []
-    for row in rows:
-        component = components[row]
-        if not np.isfinite(scores.log_evidence[row]):
-            continue
-        mean, sigma = scores.severity(int(row), which, shifts)
-        width = component.widths[which]
-        means.append(math.log(component.severities[which]) + width * mean)
-        sigmas.append(max(width * sigma, 1e-3))
-        shares.append(component.log_prior + float(scores.log_evidence[row]))
-    share = np.exp(np.array(shares) - max(shares))
-    low, middle, high = normal_mixture_range(
-        np.array(means), np.array(sigmas), share / share.sum(), (0.05, 0.5, 0.95)
-    )
-    assert fault.least is not None
-    assert fault.most is not None
-    inside = np.clip(np.exp([middle, low, high]), fault.least, fault.most)
-    return Severity(float(inside[0]), float(inside[1]), float(inside[2]), fault.unit)
+    best = components[rows[int(np.argmax(scores.log_evidence[rows]))]].severities[which]
+    return Severity(best, fault.least or best, fault.most or best, fault.unit)
+
+
+def _ranges(
+    components: Sequence[Component], scores: Scores, suspects: Sequence[NDArray[np.int64]],
+    which: int, shifts: int,
+) -> list[list[float]]:
+    """Low, middle and high degree of each suspect, inside what its fault can have."""
+    every = np.concatenate(suspects)
+    widths = np.array([components[row].widths[which] for row in every])
+    centres = np.log([components[row].severities[which] for row in every])
+    means, sigmas = scores.severities(every, which, shifts)
+    priors = np.array([components[row].log_prior for row in every])
+    counts = [len(rows) for rows in suspects]
+    there = np.arange(max(counts)) < np.array(counts)[:, None]
+    table = np.zeros((3, *there.shape))
+    table[0][there] = centres + widths * means
+    table[1][there] = np.maximum(widths * sigmas, 1e-3)
+    table[1][~there] = 1.0
+    table[2][~there] = -np.inf
+    table[2][there] = priors + scores.log_evidence[every]
+    shares = np.exp(table[2] - table[2].max(axis=1, keepdims=True))
+    shares /= shares.sum(axis=1, keepdims=True)
+    found = np.exp(mixture_quantiles(table[0], table[1], shares, RANGE))
+    faults = [components[rows[0]].faults[which] for rows in suspects]
+    least, most = (np.array([[end] for end in ends], dtype=float) for ends in (
+        [fault.least for fault in faults], [fault.most for fault in faults]))
+    ranges: list[list[float]] = np.clip(found, least, most).tolist()
+    return ranges
 
 
 def _grouped(suspects: Sequence[Suspect], sound_fit: float) -> tuple[Suspect, ...]:

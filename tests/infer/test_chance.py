@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from scipy import optimize, stats
 
-from biaspredict.infer.chance import chi2_tail, fast_cdf, normal_mixture_range
+from biaspredict.engine.solver import Floats
+from biaspredict.infer.chance import chi2_tail, fast_cdf, mixture_quantiles
 
 
 @pytest.mark.parametrize("degrees", [1, 2, 3, 4, 7, 12, 25, 31])
@@ -25,14 +26,32 @@ def test_fast_normal_distribution() -> None:
     assert np.abs(fast_cdf(z) - stats.norm.cdf(z)).max() < 1e-7
 
 
-def test_quantiles_of_a_mixture() -> None:
-    means, sigmas = np.array([0.0, 3.0]), np.array([1.0, 0.2])
-    shares = np.array([0.7, 0.3])
-    found = normal_mixture_range(means, sigmas, shares, (0.05, 0.5, 0.95))
-    for level, value in zip((0.05, 0.5, 0.95), found, strict=True):
-        exact = optimize.brentq(
-            lambda x, level=level: float(
-                (shares * stats.norm.cdf((x - means) / sigmas)).sum() - level
-            ), -6, 6,
-        )
-        assert value == pytest.approx(exact, abs=1e-4)
+def exact(means: Floats, sigmas: Floats, shares: Floats, level: float) -> float:
+    def over(x: float) -> float:
+        return float((shares * stats.norm.cdf((x - means) / sigmas)).sum() - level)
+
+    ends = (means - 9 * sigmas).min(), (means + 9 * sigmas).max()
+    return float(optimize.brentq(over, *ends, xtol=1e-12))
+
+
+def test_quantiles_of_mixtures() -> None:
+    """Many at once, each of other size: narrow in wide ones, and apart with nothing between."""
+    rng = np.random.default_rng(8)
+    means = np.round(rng.normal(size=(40, 6)), 1)
+    means[:10] *= 30.0
+    sigmas = 10.0 ** rng.uniform(-3.0, 0.5, size=means.shape)
+    shares = rng.dirichlet(np.full(6, 0.5), size=40)
+    shares[shares < 1e-3] = 0.0
+    shares[:, 4:][::3] = 0.0
+    shares /= shares.sum(axis=1, keepdims=True)
+    found = mixture_quantiles(means, sigmas, shares, np.array([0.05, 0.5, 0.95]))
+    for k in range(len(means)):
+        there = shares[k] > 0
+        some = means[k][there], sigmas[k][there], shares[k][there]
+        for level, value in zip((0.05, 0.5, 0.95), found[k], strict=True):
+            below = float((some[2] * stats.norm.cdf((value - some[0]) / some[1])).sum())
+            right = exact(*some, level)
+            # where nothing lies between two of them any place between is the quantile
+            assert value == pytest.approx(right, abs=1e-4 * some[1].min()) or (
+                below == pytest.approx(level, abs=2e-7)
+            )
