@@ -28,25 +28,32 @@ def at(doing: str, done: int = 0, of: int = 0) -> None:
 
 @contextmanager
 def shown(
-    out: TextIO | None = None, patience: float = PATIENCE, pause: float = PAUSE
+    out: TextIO | None = None, patience: float = PATIENCE, pause: float = PAUSE, first: str = ""
 ) -> Iterator[None]:
     """One line on `out` or stderr, written over and over and wiped at the end, where that is a
-    terminal."""
+    terminal. first: what stands there at once and all the time."""
     out = out or sys.stderr
     if not out.isatty():
         yield
         return
     due, wide = time.monotonic() + patience, 0
 
+    def write(*words: str) -> None:
+        nonlocal wide
+        line = f"{'; '.join(filter(None, words))} ..."[:WIDTH]
+        out.write(f"\r{line:<{wide}}")
+        out.flush()
+        wide = len(line)
+
     def tell(words: str) -> None:
-        nonlocal due, wide
+        nonlocal due
         now = time.monotonic()
         if now >= due:
-            words = f"{words} ..."[:WIDTH]
-            out.write(f"\r{words:<{wide}}")
-            out.flush()
-            due, wide = now + pause, len(words)
+            write(first, words)
+            due = now + pause
 
+    if first:
+        write(first)
     token = _TELL.set(tell)
     try:
         yield

@@ -10,7 +10,9 @@ from biaspredict.bench import promises
 from biaspredict.bench.asking import LEFT_OUT, SAFE_OHMS, Ask, needs_no_answer, next_ask
 from biaspredict.bench.typed import HELP, Act, Typed, read_typed
 from biaspredict.errors import BiaspredictError, InputError
+from biaspredict.infer.first_sight import at_first_sight
 from biaspredict.infer.progress import State, progress
+from biaspredict.infer.splits import Label
 from biaspredict.infer.verdict import Verdict
 from biaspredict.model.log import Entry, Verb
 from biaspredict.model.readings import Deed, Quantity, Reading, Readings
@@ -51,6 +53,7 @@ class Sitting:
         self._power: bool | None = None
         self._told: set[str] = set()
         self.verdict: Verdict | None = None
+        self.first_sight = ""  # what the last reading says, while its answer is worked out
         self.asked: Ask | None = None
         self._read_log()
         if not self.chapter.entries:
@@ -201,11 +204,22 @@ class Sitting:
         before = self.verdict
         self._read_log()
         self.verdict = None
+        self.first_sight = ""
         if reading is not None:
+            self.first_sight = entering.first_sight(self._foreseen(before, reading))
             if any(_same(other, reading) for other in self.readings.other):
                 said.append(f"  {entering.named(reading)}: kept as the other channel's")
             said += self._answer(before, reading)
         return Step((*said, *self._ask()))
+
+    def _foreseen(
+        self, before: Verdict | None, reading: Reading
+    ) -> tuple[tuple[Label, float], ...]:
+        """Belief after a reading that the answer before it had foreseen."""
+        taken = [r for r in self.readings.entries if _same(r, reading)]
+        if before is None or not taken:
+            return ()
+        return at_first_sight(before.splits, self.stage, self.readings, taken[-1])
 
     def _current(self) -> Verdict:
         """The answer to the readings as they stand. Raises Unsolved and the like."""

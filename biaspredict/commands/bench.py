@@ -6,6 +6,7 @@ import argparse
 import io
 import json
 import sys
+import time
 from typing import TYPE_CHECKING
 
 from biaspredict import underway
@@ -15,6 +16,9 @@ if TYPE_CHECKING:
     from biaspredict.infer.verdict import Verdict
     from biaspredict.model.readings import Readings
     from biaspredict.model.stage import Stage
+
+
+SLOW = 0.3  # seconds of the last answer from which the next one is worth waiting for with a word
 
 
 def add(subparsers: Subparsers) -> None:
@@ -48,10 +52,16 @@ def run(args: argparse.Namespace) -> int:
         # what is no text is complained of, not died of
         sys.stdin.reconfigure(errors="replace")
     with LogWriter(path, stage.title, datetime.now()) as writer:
+        took = 0.0
+
         def answer(now: Stage, readings: Readings) -> Verdict:
+            nonlocal took
             others = benchwork.others_or_none(args.other, now, readings)
-            with underway.shown():
-                return pipeline.suspect(now, readings, priors, others, soon=True)
+            begun = time.monotonic()
+            with underway.shown(first=sitting.first_sight if took > SLOW else ""):
+                found = pipeline.suspect(now, readings, priors, others, soon=True)
+            took = time.monotonic() - begun
+            return found
 
         sitting = Sitting(stage, args.stage, writer, answer)
 

@@ -53,12 +53,26 @@ class Outcome:
 
 
 @dataclass(frozen=True, slots=True)
+class Foreseen:
+    """What each of R components lets a reading be: its belief, part, mean and variance (R,),
+    without the meter's error; ohms, gains and levels as logarithms. The belief that is left to
+    one is in components not looked at."""
+
+    weights: Floats
+    labels: tuple[Label, ...]
+    means: Floats
+    variances: Floats
+
+
+@dataclass(frozen=True, slots=True)
 class Split:
-    """A further reading: its expected gain in bits, cost in bench units, outcomes."""
+    """A further reading: its expected gain in bits, cost in bench units, outcomes, and what they
+    were made from."""
 
     touch: Touch
     gain: float
     outcomes: tuple[Outcome, ...]
+    foreseen: Foreseen
 
     @property
     def worth(self) -> float:
@@ -100,7 +114,6 @@ def _weighed(
     if len(names) < 2:
         return []
     which = np.array([names.index(label) for label in labels])
-    weights = ranking.weights[rows] / ranking.weights[rows].sum()
     probes = [touch.probe for touch in touches]
     means, variances = explainer.foresee(ranking.components, ranking.scores, rows, probes)
     found: list[Split] = []
@@ -108,12 +121,11 @@ def _weighed(
         good = np.isfinite(means[:, c])
         if good.sum() < 2:
             continue
-        error = touch.sigmas(means[good, c])
-        seen, sigma = _within_reach(
-            touch, means[good, c], np.sqrt(variances[good, c] + error**2))
-        split = _split(
-            touch, seen, sigma, weights[good] / weights[good].sum(), which[good], names
+        foreseen = Foreseen(
+            ranking.weights[rows][good], tuple(names[k] for k in which[good]), means[good, c],
+            variances[good, c],
         )
+        split = _split(touch, foreseen, which[good], names)
         if split is not None:
             found.append(split)
     return sorted(found, key=lambda split: -split.worth)
@@ -143,9 +155,11 @@ def _distinct(found: Sequence[Split]) -> Iterator[Split]:
 
 
 def _split(
-    touch: Touch, means: Floats, sigma: Floats, weights: Floats, which: Floats,
-    names: Sequence[Label],
+    touch: Touch, foreseen: Foreseen, which: NDArray[np.int64], names: Sequence[Label]
 ) -> Split | None:
+    weights, error = foreseen.weights / foreseen.weights.sum(), touch.sigmas(foreseen.means)
+    means, sigma = _within_reach(
+        touch, foreseen.means, np.sqrt(foreseen.variances + error**2))
     edges = _edges(means, sigma, weights)
     cdf = fast_cdf((edges[:, None] - means) / sigma)
     mass = np.diff(np.vstack([np.zeros(len(means)), cdf, np.ones(len(means))]), axis=0) * weights
@@ -166,7 +180,7 @@ def _split(
         outcomes = tuple(
             Outcome(unlogged(o.low), unlogged(o.high), o.chance, o.means) for o in outcomes
         )
-    return Split(touch, gain, outcomes)
+    return Split(touch, gain, outcomes, foreseen)
 
 
 def decides(outcomes: Sequence[Outcome], before: Mapping[Label, float]) -> bool:

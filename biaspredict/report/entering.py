@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from biaspredict.infer.ranking import Suspect
-from biaspredict.infer.splits import Split, label_of
+from biaspredict.infer.splits import SOUND_LABEL, Label, Split, label_of
 from biaspredict.infer.verdict import WORTH_A_LINE, Compared, Verdict
 from biaspredict.model.readings import Quantity, Reading
 from biaspredict.report import words
 from biaspredict.report.accusing import fuse_caution, outcome_line, repair
 
 MOST = 4  # suspects shown after a reading
+STANDS_OUT = 0.05  # belief that is worth a word at first sight
 OPENING = (
     "On opening: fuse holder, switch and the transformer's primary stay live with the switch "
     "off; pull the plug. A set without a mains transformer: stop, and hand it to someone "
@@ -104,6 +105,15 @@ def short_answer(verdict: Verdict) -> str:
     best = sorted(shares.items(), key=lambda item: -item[1])[:3]
     told = [f"{' with '.join(label)} {words.percent(share)}" for label, share in best]
     return f"suspect: {', '.join(told)}"
+
+
+def first_sight(shares: Sequence[tuple[Label, float]]) -> str:
+    """What a reading says before the answer is worked out, "" where nothing stands out."""
+    told = [
+        f"{'nothing wrong' if label == SOUND_LABEL else ' with '.join(label)} "
+        f"{words.percent(share)}" for label, share in shares[:3] if share >= STANDS_OUT
+    ]
+    return f"at first sight {', '.join(told)}" if told else ""
 
 
 def asked_lines(

@@ -90,8 +90,8 @@ def _differ(one: Figures, other: Figures) -> str:
 
 def answers(quick: bool) -> None:
     print("\nsuspect, CPU seconds after start-up: all there is to say; after one more reading;")
-    print("only what the next reading needs")
-    print(f"{'':34}{'first':>8}{'again':>8}{'soon':>8}{'MB':>7}")
+    print("only what the next reading needs; milliseconds until an advised one is seen")
+    print(f"{'':34}{'first':>8}{'again':>8}{'soon':>8}{'sight':>7}{'MB':>7}")
     for name, words, readings in (
         ("demo", "demo stage, 18 parts, 6 readings", ("6",)),
         ("small", "phono pair, 19 parts, 8 readings", ("8",)),
@@ -103,7 +103,7 @@ def answers(quick: bool) -> None:
             continue
         one = run("suspect", name, *readings)
         print(f"{words:34}{one['first']:8.2f}{one['again']:8.2f}{one['soon']:8.2f}"
-              f"{one['megabytes']:7.0f}")
+              f"{1e3 * one['sight']:7.1f}{one['megabytes']:7.0f}")
 
 
 def memory(count: int) -> None:

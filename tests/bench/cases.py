@@ -14,7 +14,9 @@ import numpy as np
 from biaspredict import pipeline
 from biaspredict.engine.batch import Batch
 from biaspredict.engine.flatten import flatten
+from biaspredict.infer.verdict import Verdict
 from biaspredict.model.circuit import SOUND
+from biaspredict.model.readings import Quantity, Readings
 from biaspredict.model.stage import Stage
 from tests.bench import boards
 
@@ -146,7 +148,8 @@ def _faulty(stage: Stage, name: str, meter: str) -> dict[str, float]:
 
 
 def suspect(name: str, readings: str, meter: str = boards.DIGITAL) -> Figures:
-    """A whole answer after start-up, then the same after one more reading."""
+    """A whole answer after start-up, then what an advised reading says at first sight, then a
+    whole answer after one more reading."""
     stage = boards.stage_of(name)
     volts = _faulty(stage, name, meter)
     rng = np.random.default_rng(3)
@@ -162,8 +165,27 @@ def suspect(name: str, readings: str, meter: str = boards.DIGITAL) -> Figures:
         begin = time.process_time()
         verdict = pipeline.suspect(stage, some, soon=soon)
         figures[word] = time.process_time() - begin
+        if word == "first":
+            figures["sight"] = _sight(stage, volts, less, verdict, meter)
     return {**figures, "megabytes": megabytes(), "parts": len(stage.parts),
             "readings": len(picked), "components": len(verdict.ranking.components)}
+
+
+def _sight(
+    stage: Stage, volts: dict[str, float], readings: Readings, verdict: Verdict, meter: str
+) -> float:
+    """Seconds that the first advised reading of volts takes to be seen; NaN without any."""
+    from biaspredict.infer.first_sight import at_first_sight
+
+    probes = [split.touch.probe for split in verdict.splits]
+    plain = [p.node for p in probes if p.quantity is Quantity.VOLTS and not p.doing]
+    node = next((n for n in plain if n in volts), None)
+    if node is None:
+        return float("nan")
+    more = boards.readings_of(stage, volts, [*(r.node for r in readings.entries), node], meter)
+    said = at_first_sight(verdict.splits, stage, more, more.entries[-1])
+    assert said, f"{node} was foreseen"
+    return fastest(lambda: at_first_sight(verdict.splits, stage, more, more.entries[-1]))
 
 
 def flat(name: str, engine: str, count: str) -> Figures:

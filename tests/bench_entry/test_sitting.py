@@ -14,6 +14,7 @@ from biaspredict import pipeline
 from biaspredict.bench.sitting import Sitting
 from biaspredict.errors import InputError
 from biaspredict.infer.progress import State
+from biaspredict.infer.splits import label_of
 from biaspredict.infer.verdict import Verdict
 from biaspredict.model.log import Verb
 from biaspredict.model.readings import Readings
@@ -129,6 +130,29 @@ def test_a_planted_fault_is_found_repaired_and_rechecked(sit: Callable[..., Sitt
     assert state_of(sitting) is State.REPAIRED
     assert "Not as promised" in "\n".join(sitting.take("7.7").said)
     assert state_of(sitting) is State.SUSPECT
+
+
+def test_what_the_reading_asked_for_says_at_first_sight(sit: Callable[..., Sitting]) -> None:
+    """It is there before the answer is asked for, and speaks of the reading just typed."""
+    heard: list[str] = []
+
+    def judge(stage: Stage, readings: Readings) -> Verdict:
+        heard.append(sitting.first_sight if readings.entries else "no readings")
+        return pipeline.suspect(stage, readings, soon=True)
+
+    sitting = sit()
+    sitting._judge = judge
+    sitting.begin()
+    for line in ("skip", "22.0", "4.83"):
+        sitting.take(line)
+    assert heard[-2] == ""  # a rail is asked for before anything is foreseen
+    assert heard[-1].startswith("at first sight R2 "), heard[-1]
+    assert sitting.verdict is not None
+    (_, share) = heard[-1].removeprefix("at first sight ").split(", ")[0].split(maxsplit=1)
+    full = sum(s.weight for s in sitting.verdict.ranking.suspects if label_of(s.parts) == ("R2",))
+    assert float(share.rstrip(" %")) == pytest.approx(100 * full, abs=10)
+    sitting.take("undo")
+    assert heard[-1] == sitting.first_sight == ""
 
 
 def test_left_and_resumed_is_the_same_sitting(sit: Callable[..., Sitting]) -> None:

@@ -47,6 +47,19 @@ def test_a_line_is_written_over_and_wiped() -> None:
     assert _screen(out.getvalue()) == "|0"
 
 
+def test_a_first_word_stands_there_at_once_and_stays() -> None:
+    out = Terminal()
+    with underway.shown(out, patience=0.0, pause=0.0, first="at first sight R5 91 %"):
+        assert _screen(out.getvalue()).startswith("at first sight R5 91 % ...|")
+        underway.at("weighing faults", 1, 2)
+        line = _screen(out.getvalue()).split("|")[0]
+        assert line == "at first sight R5 91 %; weighing faults, 1 of 2 ..."
+    assert _screen(out.getvalue()) == "|0"
+    out = io.StringIO()
+    with underway.shown(out, first="at first sight R5 91 %"):
+        assert out.getvalue() == ""
+
+
 def test_short_work_and_files_are_not_written_to() -> None:
     for out, patience in ((Terminal(), 60.0), (io.StringIO(), 0.0)):
         with underway.shown(out, patience=patience):

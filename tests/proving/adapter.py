@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,7 +11,7 @@ from biaspredict.model.readings import Quantity
 from biaspredict.model.stage import GROUND, Stage
 
 if TYPE_CHECKING:
-    from biaspredict.infer import ranking
+    from biaspredict.infer import ranking, splits
     from biaspredict.predict.probe import Probe
 
 FAINT = 1e-4  # weights below are left out
@@ -50,7 +51,8 @@ class Advice:
 class Answer:
     """sound: weight of "nothing is wrong". suspects: heaviest first, groups numbered.
 
-    explained: False where the tool says that nothing explains the readings.
+    explained: False where the tool says that nothing explains the readings. splits: the tool's
+    own advice. shares: belief in each part to be renewed.
     """
 
     sound: float
@@ -58,6 +60,8 @@ class Answer:
     advice: tuple[Advice, ...] = ()
     unsolved: int = 0
     explained: bool = True
+    splits: tuple[splits.Split, ...] = ()
+    shares: Mapping[splits.Label, float] = field(default_factory=dict)
 
     @property
     def first_group(self) -> tuple[Suspect, ...]:
@@ -101,7 +105,28 @@ def answer(stage: Stage, text: str, other: str = "") -> Answer:
         tuple(_advice(split.touch.probe) for split in verdict.splits),
         len(found.unsolved),
         found.explained,
+        verdict.splits,
+        _shares(found),
     )
+
+
+def at_first_sight(before: Answer, stage: Stage, text: str) -> Mapping[splits.Label, float]:
+    """What the tool says of the last reading of a file before it weighs all of them again."""
+    from biaspredict.infer.first_sight import at_first_sight
+    from biaspredict.notation import read_readings
+
+    mine = read_readings(text, "drawn.readings", stage)
+    return dict(at_first_sight(before.splits, stage, mine, mine.entries[-1]))
+
+
+def _shares(found: ranking.Ranking) -> Mapping[splits.Label, float]:
+    from biaspredict.infer.splits import SOUND_LABEL, label_of
+
+    shares = {SOUND_LABEL: found.sound}
+    for suspect in found.suspects:
+        label = label_of(suspect.parts)
+        shares[label] = shares.get(label, 0.0) + suspect.weight
+    return shares
 
 
 def _suspect(found: ranking.Suspect) -> Suspect:

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from biaspredict.model.stage import GROUND, Stage
 
-from . import keys, meterman
+from . import adapter, keys, meterman
 from .adapter import Answer
 from .faults import Fault
 from .meterman import Habit, Point, Taken
@@ -18,6 +18,7 @@ from .truth import Solved
 if TYPE_CHECKING:
     from .study import Ground
 
+Sight = tuple[bool, bool, float]
 MOST = 14  # readings after which a hunt is called endless
 
 
@@ -47,6 +48,7 @@ def hunt(
     everything = ask(taken)
     final = _parts(everything)
     have: list[Taken] = []
+    sights: list[Sight] = []
     steps = None
     answer = ask(have)
     while len(have) < MOST:
@@ -60,7 +62,9 @@ def hunt(
                 break
             paper[key] = more[0]
         have.append(paper[key])
-        answer = ask(have)
+        before, answer = answer, ask(have)
+        text = meterman.sheet(have, habit, told)
+        sights.append(_sight(adapter.at_first_sight(before, stage, text), answer))
         if _parts(answer) <= final:
             steps = len(have)
             break
@@ -77,7 +81,19 @@ def hunt(
         "random_hit": _hit(blind, truth),
         "random_size": len(_parts(blind)),
         "random_done": _parts(blind) <= final,
+        "sights": sights,
     }
+
+
+def _sight(told: Mapping[tuple[str, ...], float], answer: Answer) -> Sight:
+    """Whether a part was told at first sight, whether it leads afterwards too, and how far off
+    its share was."""
+    if not told:
+        return False, False, 0.0
+    label = max(told, key=lambda one: told[one])
+    full = answer.shares
+    off = abs(told[label] - full.get(label, 0.0))
+    return True, label == max(full, key=lambda one: full[one]), off
 
 
 def _parts(answer: Answer) -> frozenset[str]:

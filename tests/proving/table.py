@@ -212,6 +212,9 @@ def _hunts(rows: Sequence[Record]) -> list[str]:
     def hits(name: str) -> str:
         return figure(sum(bool(h[name]) for h in hunts), len(hunts))
 
+    sights = [sight for h in hunts for sight in h["sights"]]
+    told = [(same, off) for said, same, off in sights if said]
+    offs = sorted(off for _, off in told) or [math.nan]
     return [
         f"hunts from zero readings: {len(hunts)} single faults (hit: true part in first group)",
         f"  median {median(steps):g} readings to the last split by volts, of {mean('nodes')} nodes",
@@ -220,6 +223,10 @@ def _hunts(rows: Sequence[Record]) -> list[str]:
         f"  hit, following the advice {hits('hit')}, {mean('size')} parts",
         f"  ... as many at random     {hits('random_hit')}, {mean('random_size')} parts",
         f"  ... all nodes read        {hits('all_hit')}, {mean('all_size')} parts",
+        f"  at first sight something  {figure(len(told), len(sights))} of these readings",
+        f"  ... it leads afterwards   {figure(sum(same for same, _ in told), len(told))}",
+        f"  ... its share is off by   {100 * median(offs):.0f} points (median),"
+        f" {100 * offs[int(0.9 * (len(offs) - 1))]:.0f} (nine of ten)",
     ]
 
 
