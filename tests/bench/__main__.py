@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import os
 import platform
 import resource
@@ -103,7 +104,11 @@ def answers(quick: bool) -> None:
             continue
         one = run("suspect", name, *readings)
         print(f"{words:34}{one['first']:8.2f}{one['again']:8.2f}{one['soon']:8.2f}"
-              f"{1e3 * one['sight']:7.1f}{one['megabytes']:7.0f}")
+              f"{_sight(one['sight']):>7}{one['megabytes']:7.0f}")
+
+
+def _sight(seconds: float) -> str:
+    return "-" if math.isnan(seconds) else f"{1e3 * seconds:.1f}"
 
 
 def memory(count: int) -> None:
