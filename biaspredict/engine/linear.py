@@ -91,7 +91,8 @@ def linearise(
             influence = form.turned(matrix, asked(ends, form.nodes))
             shown[which] = between(nodes, ends)
         else:
-            influence, fed = form.both(matrix, asked(ends, form.nodes))
+            ask = asked(ends, form.nodes)
+            influence, fed = form.both(matrix, ask, ask)
             metered = Metered(network, nodes, ends, meters.of(which), influence, fed)
             shown[which], bent[which] = metered.straight, metered.bent()
         ohms[which] = across(influence, ends)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence, Set
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,11 +62,14 @@ class Look:
     at_lead: NDArray[np.bool_]
     doubt: Floats
 
-    def part(self, rows: Sequence[int] | Ints) -> Look:
-        """A copy of some rows."""
+    def part(self, rows: Sequence[int] | Ints, columns: Sequence[int] | None = None) -> Look:
+        """A copy of some rows, and of some columns or all."""
+        place: Any = rows
+        if columns is not None:
+            place = np.asarray(rows)[:, None], np.asarray(columns)
         return Look(
-            self.values[rows], self.slopes[rows], self.solved[rows], self.volts[rows],
-            self.at_lead[rows], self.doubt[rows],
+            self.values[place], self.slopes[place], self.solved[rows], self.volts[rows],
+            self.at_lead[rows], self.doubt[place],
         )
 
     def put(self, place: tuple[Ints, Ints], linear: Linear) -> None:

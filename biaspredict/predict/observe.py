@@ -164,7 +164,8 @@ class Predictor:
                 if moved:
                     there = look.part(moved)
                     some = done_to(extra, [others[i] for i in moved])
-                    values, _, _ = self._signals(some, amounts[moved], asked, there, there.volts)
+                    values, _, _ = self._signals(
+                        some, amounts[moved], asked, there, there.volts, follow=False)
                     look.slopes[np.ix_(moved, columns, [width + m])] = (
                         np.nan_to_num(values - first[0][moved])[:, :, None]
                     )
@@ -305,9 +306,10 @@ class Predictor:
 
     def _signals(
         self, variations: Sequence[Variation], amounts: Floats, probes: Sequence[Probe],
-        look: Look, start: Floats | None,
+        look: Look, start: Floats | None, *, follow: bool = True,
     ) -> tuple[Floats, Floats, Floats]:
-        """Gains and levels (B, K), each about its own operating point; slopes and doubt."""
+        """Gains and levels (B, K), each about its own operating point; slopes and doubt, where
+        they are wanted."""
         shape = (len(variations), len(probes))
         values, doubt = np.full(shape, np.nan), np.zeros(shape)
         slopes = np.zeros((*shape, len(self.axes)))
@@ -323,7 +325,8 @@ class Predictor:
                 Ask(probe.signal, probe.quantity, points[:, k], probe.ohms)
                 for k, probe in enumerate(probes) if probe.signal is not None
             ]
-            shown = self.sounding.shown(asks, some, self.axes, amounts[good], found.volts[good])
+            shown = self.sounding.shown(
+                asks, some, self.axes, amounts[good], found.volts[good], follow=follow)
             for k, one in enumerate(shown):
                 values[good, k], slopes[good, k] = one.values, one.slopes
                 doubt[good, k] = one.doubt
@@ -340,21 +343,22 @@ class Predictor:
         """
         if not columns:
             return
-        self._off(sets, amounts, probes, columns, look)
-        rows = np.flatnonzero([self._holding(v) is not None for v in sets[0]])
-        if not rows.size:
-            return
-        holding = [[self._holding(some[i]) or some[i] for i in rows.tolist()] for some in sets]
-        whole = look.part(rows)
-        whole.solved[:] = True
-        self._off(holding, amounts[rows], probes, columns, whole)
-        place = rows[:, None], np.asarray(columns)[None, :]
-        both = np.stack([look.values[place], whole.values[:, columns]])
-        look.values[place] = both.mean(0)
-        apart = np.abs(both[0] - both[1]) * 0.5 * EVEN
-        look.doubt[place] = np.hypot(look.doubt[place], apart)
-        look.slopes[place] = 0.5 * (look.slopes[place] + whole.slopes[:, columns])
-        look.solved[rows] &= whole.solved
+        many = len(sets[0])
+        rows = [i for i, variation in enumerate(sets[0]) if self._holding(variation) is not None]
+        every = [[*some, *(self._holding(some[i]) or some[i] for i in rows)] for some in sets]
+        both = np.array([*range(many), *rows])
+        seen = look.part(both, columns)
+        seen.solved[:] = True
+        self._off(every, amounts[both], [probes[k] for k in columns], seen)
+        values, slopes, doubt = seen.values[:many], seen.slopes[:many], seen.doubt[:many]
+        apart = np.abs(values[rows] - seen.values[many:]) * 0.5 * EVEN
+        values[rows] = 0.5 * (values[rows] + seen.values[many:])
+        slopes[rows] = 0.5 * (slopes[rows] + seen.slopes[many:])
+        doubt[rows] = np.hypot(doubt[rows], apart)
+        look.values[:, columns], look.slopes[:, columns] = values, slopes
+        look.doubt[:, columns] = doubt
+        look.solved[:] &= seen.solved[:many]
+        look.solved[rows] &= seen.solved[many:]
 
     def _holding(self, variation: Variation) -> Variation | None:
         """The same with its leaking capacitors holding; None where none leaks."""
@@ -369,12 +373,12 @@ class Predictor:
 
     def _off(
         self, sets: Sequence[Sequence[Variation]], amounts: Floats, probes: Sequence[Probe],
-        columns: Sequence[int], look: Look,
+        look: Look,
     ) -> None:
-        """Fills columns with the stage exactly as each variation has it."""
+        """Fills the look with the stage exactly as each variation has it."""
         groups: dict[Variation, list[int]] = {}
-        for k in columns:
-            groups.setdefault(probes[k].extra, []).append(k)
+        for k, probe in enumerate(probes):
+            groups.setdefault(probe.extra, []).append(k)
         asis = {SOUND: groups.pop(SOUND)} if SOUND in groups else {}
         for some in (asis, groups):
             one = some and self._connected(
@@ -382,8 +386,7 @@ class Predictor:
             )
             if one:
                 self._heavy(self.unpowered, one, probes, look)
-        for k in columns:
-            probe = probes[k]
+        for k, probe in enumerate(probes):
             if probe.quantity is Quantity.DROP:
                 continue
             across = np.clip(look.values[:, k], 1e-9, probe.volts * (1 - 1e-9))

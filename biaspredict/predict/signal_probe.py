@@ -102,9 +102,10 @@ class SignalStage:
 
     def shown(
         self, asks: Sequence[Ask], variations: Sequence[Variation], axes: Sequence[Axis],
-        amounts: Floats, volts: Floats,
+        amounts: Floats, volts: Floats, *, follow: bool = True,
     ) -> list[Shown]:
-        """What the meter shows. volts: (B, n + spares) of the flat circuit, solved."""
+        """What the meter shows. volts: (B, n + spares) of the flat circuit, solved. follow: False
+        leaves out slopes, and of the doubt what transistors add."""
         size = len(self.still.nodes)
         # what stands behind a capacitor outside the stage rests at ground
         rest = np.zeros((len(volts), self.outside))
@@ -119,7 +120,8 @@ class SignalStage:
             points = np.where(points >= size, points + self.outside, points)
             hertz, source = key
             answer = responses(
-                self.circuit, variations, axes, amounts, wide, source, hertz, points
+                self.circuit, variations, axes, amounts, wide, source, hertz, points,
+                follow=follow,
             )
             known[key] = answer, {k: 2 * i for i, k in enumerate(members)}
         for k, ask in enumerate(asks):
