@@ -23,7 +23,7 @@ from biaspredict.infer.components import NO_FAULT, Component, Scores, Task
 from biaspredict.infer.evidence import Explainer
 from biaspredict.model.circuit import SOUND, Axis
 from biaspredict.model.readings import Quantity, Reading, Readings
-from biaspredict.model.stage import NEEDLE_RANGES, Meter, Stage
+from biaspredict.model.stage import Meter, Stage
 from biaspredict.predict.likeness import likeness
 from biaspredict.predict.look import Observed
 from biaspredict.predict.meters import meter_of, reading_sigma
@@ -244,20 +244,9 @@ def _steady(reading: Reading, meter: Meter) -> float:
     """Standard deviation of the part of a meter's error that stays on one range."""
     if reading.quantity is not Quantity.VOLTS:
         return 0.0
-    size = _range(reading, meter) if meter.of_range else abs(reading.value)
+    size = meter.scale(reading.value, reading.range_volts) if meter.of_range else abs(reading.value)
     most = reading_sigma(reading, meter)
     return math.sqrt(METER_ALIKE) * min(meter.accuracy * size * EVEN, most)
-
-
-def _range(reading: Reading, meter: Meter) -> float:
-    """The range on which a reading was taken, as far as it can be told."""
-    stated = reading.range_volts or meter.range_volts
-    if stated is not None:
-        return stated
-    size = abs(reading.value)
-    if meter.needle:
-        return next((step for step in NEEDLE_RANGES if step >= size), NEEDLE_RANGES[-1])
-    return 2.0 * 10.0 ** math.ceil(math.log10(max(size, 0.02) / 2.0))
 
 
 def _common(
@@ -271,7 +260,8 @@ def _common(
             same = (reading.node, reading.minus, reading.quantity) == (
                 there.node, there.minus, there.quantity
             ) and meter == meter_of(there, others.meter)
-            if same and not reading.meanwhile and _range(reading, meter) == _range(there, meter):
+            ranges = {meter.scale(r.value, r.range_volts) for r in (reading, there)}
+            if same and not reading.meanwhile and len(ranges) == 1:
                 sigma = _steady(reading, meter)
                 if sigma > 0:
                     found.setdefault(probe, (begin + j, sigma))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -61,7 +62,7 @@ class Meter:
     ohms: input resistance on volts, fixed; or ohms_per_volt with `range_volts` (20 kohm/V on
     the 10 V range is 200 kohm). accuracy: fraction of reading (of range where of_range).
     digits: counts of the last digit to add. open_volts, middle_ohms: the ohms ranges of a
-    needle meter; test_volts: of a digital one. drop_volts: diode-range readings.
+    needle meter; test_volts: of a digital one. given: which of these were written.
     """
 
     ohms: float = 10e6
@@ -77,20 +78,27 @@ class Meter:
 
     @property
     def needle(self) -> bool:
-        return self.ohms_per_volt is not None
+        """Whether it is read off a scale: a multimeter's, or a valve voltmeter's, whose errors are
+        shares of a range too but whose resistance is fixed."""
+        return self.ohms_per_volt is not None or (self.of_range and "digits" not in self.given)
+
+    def scale(self, volts: float, range_volts: float | None = None) -> float:
+        """The range on which it reads `volts`, where none is stated the smallest usual one that
+        holds them: in steps of 1, 3 and 10 of a needle, of 2 and 20 of a display (common practice,
+        no source)."""
+        stated = range_volts or self.range_volts
+        if stated is not None:
+            return stated
+        size = abs(volts)
+        if self.needle:
+            return next((step for step in NEEDLE_RANGES if step >= size), NEEDLE_RANGES[-1])
+        return 2.0 * 10.0 ** math.ceil(math.log10(max(size, 0.02) / 2.0))
 
     def input_ohms(self, volts: float, range_volts: float | None = None) -> float:
-        """Ohms this meter puts across the points while it reads `volts`.
-
-        A needle meter without a stated range is taken on the smallest usual range that
-        holds the reading (1-3-10 steps, common practice, no source).
-        """
+        """Ohms this meter puts across the points while it reads `volts`."""
         if self.ohms_per_volt is None:
             return self.ohms
-        scale = range_volts or self.range_volts
-        if scale is None:
-            scale = next((step for step in NEEDLE_RANGES if step >= abs(volts)), NEEDLE_RANGES[-1])
-        return self.ohms_per_volt * scale
+        return self.ohms_per_volt * self.scale(volts, range_volts)
 
 
 @dataclass(frozen=True, slots=True)

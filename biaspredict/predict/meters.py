@@ -8,7 +8,7 @@ import numpy as np
 
 from biaspredict.engine.solver import Floats
 from biaspredict.model.readings import Quantity, Reading
-from biaspredict.model.stage import NEEDLE_RANGES, Meter
+from biaspredict.model.stage import Meter
 
 EVEN = 1.0 / math.sqrt(3.0)
 ABOUT = 0.05  # "about 20.9": 5 % wide
@@ -85,14 +85,13 @@ def reading_sigma(reading: Reading, meter: Meter) -> float:
         return math.hypot(size * ohms_sigma(size, meter), math.hypot(wide, math.hypot(step, LEADS)))
     if reading.quantity in SIGNALS:
         return math.hypot(signal_sigma(reading, meter), wide)
+    scale = meter.scale(size, reading.range_volts)
+    error = meter.accuracy * (scale if meter.of_range else size)
     if meter.needle:
-        scale = reading.range_volts or meter.range_volts
-        if scale is None:
-            scale = next((s for s in NEEDLE_RANGES if s >= size), size)
-        error = meter.accuracy * (scale if meter.of_range else size) + NEEDLE_READING * scale
+        error += NEEDLE_READING * scale
     else:
         shown = display_step(reading.value)
-        error = meter.accuracy * size + 0.5 * max(shown, written_step(reading))
+        error += 0.5 * max(shown, written_step(reading))
         error += meter.digits * DIGIT * shown
     return math.hypot(error * EVEN, wide)
 

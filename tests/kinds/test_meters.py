@@ -128,3 +128,20 @@ Q1.emitter 0 range 0.3 V
     group = {s.faults[0].key for s in found.ranking.suspects if s.group == 1}
     assert {("C2", "short"), ("R1", "short")} <= group
     assert first(found) == ("C2", "short")
+
+
+def test_a_valve_voltmeter_is_read_off_a_scale() -> None:
+    """Its accuracy is a share of the range wherever the needle stands (common practice, no
+    source; IEC 60051 calls it the class by fiducial value, from memory): 3 % of 30 V and half a
+    division of fifty are 0.9 V and 0.3 V either way. Its ohms are those of the meter all the same.
+    """
+    of = stage_of(LINE)
+    for value in (0.6, 27.0):
+        line = f"Q1.collector {value} meter 11 MEG 3% of range range 30 V\n"
+        task = task_of(readings_of(line, of), of)
+        assert task.sigmas[0] == pytest.approx((0.9 + 0.3) / 3**0.5, rel=1e-6)
+        assert task.probes[0].ohms == 11e6
+    # a display of so many digits that is promised by the range has no divisions
+    line = "Q1.collector 0.600 meter 10 MEG 0.1% of range 2 digits range 20 V\n"
+    task = task_of(readings_of(line, of), of)
+    assert task.sigmas[0] < 0.03 / 3**0.5

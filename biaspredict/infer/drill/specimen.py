@@ -10,7 +10,7 @@ from biaspredict.errors import Unsolved
 from biaspredict.infer.drill.hidden import Hidden
 from biaspredict.infer.tasks import LOGARITHMIC
 from biaspredict.model.readings import Quantity, Reading
-from biaspredict.model.stage import NEEDLE_RANGES, Meter
+from biaspredict.model.stage import Meter
 from biaspredict.predict.meters import (
     LEADS,
     NEEDLE_READING,
@@ -70,9 +70,7 @@ class Specimen:
             value *= self._volts
             step = display_step(value) if abs(value) >= 5e-4 else 1e-3
             if self.meter.needle:
-                scale = self.meter.range_volts or next(
-                    (s for s in NEEDLE_RANGES if s >= abs(value)), NEEDLE_RANGES[-1])
-                step = NEEDLE_READING * scale
+                step = NEEDLE_READING * self.meter.scale(value)
         return Shown(round(value / step) * step, step)
 
     def sigma(self, probe: Probe, shown: Shown) -> float:
