@@ -27,8 +27,9 @@ from biaspredict.infer.components import (
     log_priors,
     seen_as,
 )
+from biaspredict.infer.contenders import forgiven, hopeful, unsettled, within_sight
 from biaspredict.infer.model_error import ABOUT_SOUND, model_variance
-from biaspredict.infer.scouts import hopeless_from, scouted, stride
+from biaspredict.infer.scouts import scouted, stride
 from biaspredict.model.circuit import Variation
 from biaspredict.model.stage import GROUND
 from biaspredict.predict.look import Observed
@@ -40,12 +41,8 @@ ROUGHER = 1.01  # variance beyond the noise, as a factor, from which a first loo
 CELL = 0.7  # standard deviation of a cell over the distance between cells: neighbours overlap
 MOST_STEPS = 8
 STILL = 0.05  # latents that move less than this have settled
-SURE, BEHIND = 2, 20.0  # looks after which what stands so many nats behind the best is left
-FITS = 2.0, 10.0  # misfit to a reading, and beside that, of what explains the readings
-# Nats that one more step would still gain, below which it is not taken, and share of the best
-# one's weight; beyond so many nats it is taken for how well a fault fits, however unlikely it is.
-SETTLED, COUNTS, FIT, FAR = 0.01, 2e-4, 0.3, 1e9
-CONTENDERS, KEPT = 300, 600  # components that are refined at most; whose slopes are kept
+SURE = 2  # looks after which what stands far behind the best is left
+KEPT = 600  # components whose slopes are kept
 CHUNK, FEWEST = 800, 100  # components of one first look at most, and at least
 AT_ONCE = 2e6  # slopes of one look, which bounds the memory
 
@@ -82,16 +79,33 @@ class Explainer:
     def _scored(
         self, components: Sequence[Component], keep: int, start: Floats | None
     ) -> Scores:
-        first = self._first(components, start)
-        rows = self._hopeful(components, first.misfit, keep)
-        return self._refined(components, *scouted(self, components, first, rows))
+        first, strict = self._first(components, start)
+        prior = log_priors(components)
+        rows = hopeful(prior, first.misfit, keep)
+        found, rows, begun, aims = scouted(self, components, first, rows)
+        found = self._refined(components, found, rows, begun, aims)
+        unseen = np.ones(len(components), dtype=bool)
+        unseen[rows] = False
+        rows = forgiven(found, prior, strict, unseen)
+        if rows.size:
+            latents = found.latents_of(rows)
+            begun, aims = np.zeros_like(latents), stride(latents)
+            found = self._refined(components, found, rows, begun, aims)
+            unseen[rows] = False
+        found.log_evidence[unseen] = np.minimum(found.log_evidence, strict)[unseen]
+        found.latents[found.place[unseen & (found.place >= 0)]] = 0.0  # where they were seen
+        return found
 
-    def _first(self, components: Sequence[Component], start: Floats | None) -> Scores:
-        """Every component linearised at the middle of its spread."""
+    def _first(
+        self, components: Sequence[Component], start: Floats | None
+    ) -> tuple[Scores, Floats]:
+        """Every component linearised at the middle of its spread; and its log evidence (B,)
+        without what so rough a look leaves open."""
         many, count = len(components), len(self.task.probes)
         shifts = max((len(c.faults) for c in components), default=0)
         total = self.width + shifts
-        log_evidence, misfit = np.full(many, -np.inf), np.full(many, np.inf)
+        log_evidence, strict = np.full((2, many), -np.inf)
+        misfit = np.full(many, np.inf)
         every, noise = np.full((many, count), np.nan), np.ones((many, count))
         solved, place = np.zeros(many, dtype=bool), np.full(many, -1)
         kept: list[tuple[NDArray[np.int64], Floats, Floats, Floats]] = []
@@ -108,11 +122,17 @@ class Explainer:
             )
             self.task.meet(seen.values, slopes)
             every[rows], solved[rows] = seen.values, seen.solved
-            noise[rows] = self.noise(seen.values) + seen.doubt**2
+            exact = self.noise(seen.values)
+            noise[rows] = exact + seen.doubt**2
             good = seen.solved
             latents[good], log_evidence[rows[good]], misfit[rows[good]] = self.aim(
                 seen.values[good], slopes if good.all() else slopes[good], noise[rows[good]],
                 latents[good],
+            )
+            strict[rows] = log_evidence[rows]
+            open_ = np.flatnonzero(good & (noise[rows] > exact * ROUGHER).any(axis=1))
+            _, strict[rows[open_]], _ = self.aim(
+                seen.values[open_], slopes[open_], exact[open_], np.zeros((len(open_), total))
             )
             likely = misfit - beforehand
             limit = np.partition(likely, last)[last]
@@ -127,11 +147,12 @@ class Explainer:
         volts = np.full((len(rows), middle.shape[1]), np.nan)
         for held in kept:
             volts[place[held[0]], : held[2].shape[1]] = held[2]
-        return Scores(
+        scores = Scores(
             log_evidence, every, noise, misfit, solved,
             np.concatenate([held[1] for held in kept]), volts,
             np.concatenate([held[3] for held in kept]), place,
         )
+        return scores, strict
 
     def _middle(self, components: Sequence[Component], start: Floats | None) -> Floats:
         """Volts (B, n + spares) where all latents are 0; NaN rows where unsolved."""
@@ -171,7 +192,7 @@ class Explainer:
         cost[rows] = np.where(exact.all(axis=1), there, np.inf)
         for step in range(MOST_STEPS):
             if step >= SURE:
-                rows = rows[_within_sight(found.log_evidence + prior, found)[rows]]
+                rows = rows[within_sight(found.log_evidence + prior, found)[rows]]
             if not rows.size:
                 break
             underway.at(f"weighing {len(rows)} faults once more")
@@ -203,8 +224,7 @@ class Explainer:
             del seen, fresh  # before the next ones are made
             rows = np.concatenate([won, lost])
             far = np.abs(aims[at[rows]] - best[at[rows]]).max(axis=1, initial=0.0) > STILL
-            rows = rows[far & _unsettled(found.log_evidence + prior, rows, gain)]
-        found.latents[:] = 0.0
+            rows = rows[far & unsettled(found.log_evidence + prior, rows, gain)]
         found.latents[found.place[every]] = best
         return found
 
@@ -336,42 +356,7 @@ class Explainer:
         evidence = -0.5 * (misfit + logdet + len(self.task.probes) * np.log(2 * np.pi))
         return np.einsum("bkp,bk->bp", slopes, solved), evidence, misfit
 
-    @staticmethod
-    def _hopeful(
-        components: Sequence[Component], misfit: Floats, keep: int
-    ) -> NDArray[np.int64]:
-        """Rows worth more steps.
-
-        The first look linearises at the middle of the spread; a component whose misfit is
-        far beyond the best's there does not come back within a few steps. Misfit, not
-        evidence: a badly placed linearisation also misjudges the spread. Of too many the
-        likelier ones: hundreds of faults leave the readings as sound, or all but.
-        """
-        order = np.argsort(misfit - 2.0 * log_priors(components), kind="stable")[:CONTENDERS]
-        order = order[np.isfinite(misfit[order])]
-        if not order.size:
-            return order
-        near = misfit[order] < hopeless_from(float(misfit.min()))
-        near[: max(keep, 24)] = True
-        return np.sort(order[near])
-
 
 def _misses(miss: Floats, noise: Floats) -> Floats:
     """Minus the log density (B,) of the misses, but for a constant."""
     return np.asarray(0.5 * (miss**2 / noise + np.log(noise)).sum(1))
-
-
-def _within_sight(belief: Floats, found: Scores) -> NDArray[np.bool_]:
-    """(B,) what may still count; all of it where nothing explains the readings yet."""
-    top = int(np.argmax(belief))
-    if not found.misfit[top] < FITS[0] * found.values.shape[1] + FITS[1]:
-        return np.ones(len(belief), dtype=bool)
-    return np.asarray(belief > belief[top] - BEHIND)
-
-
-def _unsettled(belief: Floats, rows: NDArray[np.int64], gain: Floats) -> NDArray[np.bool_]:
-    """Which rows would still gain by one more step what counts (gain (B,) in nats)."""
-    more = gain[rows]
-    behind = np.minimum(belief[rows] - max(float(belief.max()), -FAR), 0.0)
-    share = np.exp(np.minimum(behind + more, 1.0)) - np.exp(behind)
-    return np.asarray((more > SETTLED) & ((more > FIT) | (share > COUNTS)))

@@ -138,13 +138,16 @@ def _faulty(stage: Stage, name: str, meter: str) -> dict[str, float]:
 
     predictor = Predictor(pipeline.fed(stage).stage, Batch())
     nodes = [n for n in predictor.circuit.nodes if "/" not in n and "(" not in n]
-    asked = boards.readings_of(stage, dict.fromkeys(nodes, 0.0), nodes, meter)
-    probes = task_of(asked, predictor.stage).probes
     ref = {"small": "R5", "demo": "R5", "power": "R10", "board": "R83"}[name]
     variation = boards.Variation(scales=((f"{ref}.ohms", 3.0),))
     amounts = np.random.default_rng(2).normal(size=(1, len(predictor.axes))) * predictor.sigmas
-    shown = predictor.observe([variation], 0.5 * amounts, probes).values[0]
-    return {probe.node: float(v) for probe, v in zip(probes, shown, strict=True)}
+    volts = dict.fromkeys(nodes, 100.0)
+    for _ in range(2):  # from the highest range down to the one that holds what is there
+        asked = boards.readings_of(stage, volts, nodes, meter)
+        probes = task_of(asked, predictor.stage).probes
+        shown = predictor.observe([variation], 0.5 * amounts, probes).values[0]
+        volts = {probe.node: float(v) for probe, v in zip(probes, shown, strict=True)}
+    return volts
 
 
 def suspect(name: str, readings: str, meter: str = boards.DIGITAL) -> Figures:
