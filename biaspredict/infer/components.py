@@ -14,6 +14,7 @@ from biaspredict.model.circuit import SOUND, Variation
 from biaspredict.predict.probe import Probe
 
 Rows = Sequence[int] | NDArray[np.int64]
+Shorts = NDArray[np.float32]
 
 SOME = 64  # components whose slopes are taken out at once
 
@@ -86,7 +87,7 @@ class Scores:
     misfit (B,): the squared distance of the readings from the prediction in units of their
     whole spread. Of the R in contention alone, component i at row place[i] (-1: not kept):
     latents (R, P + M), volts (R, n + spares) as a start nearby, and slopes (R, K, P + M) per
-    standard latent.
+    standard latent, in single precision for they are many.
     """
 
     log_evidence: Floats
@@ -96,7 +97,7 @@ class Scores:
     solved: NDArray[np.bool_]
     latents: Floats
     volts: Floats
-    slopes: Floats
+    slopes: Shorts
     place: NDArray[np.int64]
 
     @property
@@ -116,7 +117,7 @@ class Scores:
         """Slopes (len(rows), K, P + M); zero, as if nothing moved, for those not kept."""
         return self._of(self.slopes, rows, 0.0)
 
-    def _of(self, held: Floats, rows: Rows, otherwise: float) -> Floats:
+    def _of(self, held: Floats | Shorts, rows: Rows, otherwise: float) -> Floats:
         at = self.place[np.asarray(rows, dtype=np.int64)]
         found = np.full((len(at), *held.shape[1:]), otherwise)
         found[at >= 0] = held[at[at >= 0]]
@@ -130,7 +131,7 @@ class Scores:
         kept = np.flatnonzero(self.place[rows] >= 0)
         for part in np.array_split(kept, len(kept) // SOME + 1):
             place = self.place[rows[part]]
-            slopes = self.slopes[place]
+            slopes = self.slopes[place].astype(float)
             spread = slopes @ slopes.transpose(0, 2, 1)
             every = np.arange(spread.shape[1])
             spread[:, every, every] += self.noise[rows[part]]

@@ -22,6 +22,7 @@ from biaspredict.graph.network import direct_coupled
 from biaspredict.infer.components import (
     Component,
     Scores,
+    Shorts,
     Task,
     cells_beside,
     log_priors,
@@ -108,7 +109,7 @@ class Explainer:
         misfit = np.full(many, np.inf)
         every, noise = np.full((many, count), np.nan), np.ones((many, count))
         solved, place = np.zeros(many, dtype=bool), np.full(many, -1)
-        kept: list[tuple[NDArray[np.int64], Floats, Floats, Floats]] = []
+        kept: list[tuple[NDArray[np.int64], Floats, Floats, Shorts]] = []
         middle = self._middle(components, start)
         chunk = int(min(max(AT_ONCE / max(count * total, 1), FEWEST), CHUNK))
         last, beforehand = min(KEPT, many - 1), 2.0 * log_priors(components)
@@ -136,7 +137,7 @@ class Explainer:
             )
             likely = misfit - beforehand
             limit = np.partition(likely, last)[last]
-            kept.append((rows, latents, seen.volts, slopes))
+            kept.append((rows, latents, seen.volts, slopes.astype(np.float32)))
             for k, held in enumerate(kept):  # what later ones have put out of reach too
                 near = (likely[held[0]] <= limit) & solved[held[0]]
                 if not near.all():
@@ -243,7 +244,6 @@ class Explainer:
         amounts = self.amounts(latents)
         moves = latents[:, width:]
         lead = np.array([c.at_lead for c in components])
-        many, count = len(components), len(probes)
         variations = [
             c.variation(m) if any(m) else c.centre
             for c, m in zip(components, moves.tolist(), strict=True)
@@ -257,20 +257,19 @@ class Explainer:
             ]
             for which in range(shifts)
         ]
-        wanted = [which for which in range(shifts) if any(graded[which])]
         nearby = [
             [
                 self._beside(c, m, which) if yes else v
                 for c, m, v, yes in zip(components, moves, variations, graded[which], strict=True)
             ]
-            for which in wanted
+            for which in range(shifts)
         ]
         seen = self.predictor.observe(
             variations, amounts, probes, lead, start=start, solved=solved, nearby=nearby
         )
-        slopes = np.zeros((many, count, width + shifts))
-        np.multiply(seen.slopes, self.predictor.sigmas, out=slopes[:, :, :width])
-        slopes[:, :, [width + which for which in wanted]] = seen.rises / STEP
+        slopes = seen.slopes  # in place, for they are many
+        slopes[:, :, :width] *= self.predictor.sigmas
+        slopes[:, :, width:] /= STEP
         for row, (low, high) in cells.items():
             if seen.solved[low] and seen.solved[high]:
                 rise = (seen.values[high] - seen.values[low]) / (high - low)

@@ -160,7 +160,7 @@ def _seen_from(
     grown = replace(
         found, place=place, latents=np.concatenate([found.latents, aims[close]]),
         volts=np.concatenate([found.volts, near]),
-        slopes=np.concatenate([found.slopes, slopes[good]]),
+        slopes=np.concatenate([found.slopes, slopes[good].astype(np.float32)]),
     )
     grown.values[late], grown.noise[late] = looked.values[good], noise[good]
     grown.log_evidence[late], grown.misfit[late] = evidence[close], misfit[close]

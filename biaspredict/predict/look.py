@@ -18,8 +18,8 @@ from biaspredict.predict.points import Ints
 
 @dataclass(frozen=True, slots=True)
 class Observed:
-    """values (B, K) as the meters show; slopes (B, K, P) per axis amount; solved (B,).
-    rises (B, K, M): change of each reading towards each variation nearby, to first order.
+    """values (B, K) as the meters show; slopes (B, K, P + M) per axis amount, and last what each
+    variation nearby changes, to first order; solved (B,).
 
     Ohms, gains and levels are given as natural logarithms, since their spread is by factors.
     volts: (B, n + spares) node volts with the power on and nothing connected, a start for
@@ -30,7 +30,6 @@ class Observed:
 
     values: Floats
     slopes: Floats
-    rises: Floats
     solved: NDArray[np.bool_]
     volts: Floats
     doubt: Floats
@@ -39,18 +38,18 @@ class Observed:
         """With the last columns, the other ends of the columns `ends`, taken into these: the
         reading lies anywhere between the two."""
         count = self.values.shape[1] - len(ends)
-        found = [self.values, self.slopes, self.rises, self.doubt]
-        values, slopes, rises, doubt = (field[:, :count].copy() for field in found)
-        for mine, every in zip((values, slopes, rises, doubt), found, strict=True):
+        found = [self.values, self.slopes, self.doubt]
+        values, slopes, doubt = (field[:, :count].copy() for field in found)
+        for mine, every in zip((values, slopes, doubt), found, strict=True):
             mine[:, ends] = 0.5 * (mine[:, ends] + every[:, count:])
         apart = np.abs(self.values[:, ends] - self.values[:, count:])
         doubt[:, ends] = np.hypot(doubt[:, ends], 0.5 * EVEN * apart)
-        return Observed(values, slopes, rises, self.solved, self.volts, doubt)
+        return Observed(values, slopes, self.solved, self.volts, doubt)
 
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """As `Observed`, but for slopes (B, K, P + M), in which the rises come last.
+    """As `Observed`, while it is filled in.
 
     at_lead: (B,) whether the person touches the lead of a lifted joint.
     """

@@ -171,10 +171,7 @@ class Predictor:
                     )
         self._driven(sets, amounts, probes, off, look)
         look.solved[:] &= np.isfinite(look.values).all(axis=1)
-        return Observed(
-            look.values, look.slopes[:, :, :width], look.slopes[:, :, width:], look.solved,
-            look.volts, look.doubt,
-        )
+        return Observed(look.values, look.slopes, look.solved, look.volts, look.doubt)
 
     def _volts(
         self, sets: Sequence[Sequence[Variation]], amounts: Floats, probes: Sequence[Probe],

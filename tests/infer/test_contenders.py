@@ -70,7 +70,7 @@ def scores(evidence: Floats, place: Sequence[int]) -> Scores:
     many = len(evidence)
     none = np.zeros((many, 1))
     return Scores(evidence, none, none, none[:, 0], np.ones(many, dtype=bool), none,
-                  none, none[:, :, None], np.array(place))
+                  none, none[:, :, None].astype(np.float32), np.array(place))
 
 
 def test_who_is_looked_at_once_more() -> None:
