@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from functools import lru_cache
-from typing import Any, NamedTuple, Protocol
+from typing import NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +24,6 @@ from biaspredict.model.circuit import Variation
 # no greater share of all slopes than CROWDED.
 FEWEST, MOST, PLACES = 4, 150, 240_000
 CROWDED = 0.45
-Anys = NDArray[Any]
 ROUNDING = 1e-13  # share of a slope
 AMISS = 1e-7  # share of its terms that a balance may be off
 
@@ -62,14 +61,12 @@ class Form(Protocol):
         """Answers (N, B), not finite where there is none. The slopes may be used up."""
         ...
 
-    def turned(self, slopes: Anys, right: Anys) -> Anys:
-        """Answers (N, K, B) of the transposed equations, K right sides of each at once; of real
-        or complex numbers."""
+    def turned(self, slopes: Floats, right: Floats) -> Floats:
+        """Answers (N, K, B) of the transposed equations, K right sides of each at once."""
         ...
 
-    def both(self, slopes: Anys, turned: Anys, plain: Anys) -> tuple[Anys, Anys]:
-        """Answers (N, K, B) of the transposed equations, and of the equations themselves, each
-        for its own right sides."""
+    def both(self, slopes: Floats, right: Floats) -> tuple[Floats, Floats]:
+        """Answers (N, K, B) of the transposed equations, and of the equations themselves."""
         ...
 
     def signs(self, slopes: Floats, which: Ints) -> Floats:
@@ -120,19 +117,19 @@ class Dense:
                     answer[1:, i] = np.nan
         return answer
 
-    def turned(self, slopes: Anys, right: Anys) -> Anys:
+    def turned(self, slopes: Floats, right: Floats) -> Floats:
         return self.answers(slopes, right, turned=True)
 
-    def both(self, slopes: Anys, turned: Anys, plain: Anys) -> tuple[Anys, Anys]:
-        return self.turned(slopes, turned), self.answers(slopes, plain, turned=False)
+    def both(self, slopes: Floats, right: Floats) -> tuple[Floats, Floats]:
+        return self.turned(slopes, right), self.answers(slopes, right, turned=False)
 
     @staticmethod
-    def answers(slopes: Anys, right: Anys, *, turned: bool) -> Anys:
+    def answers(slopes: Floats, right: Floats, *, turned: bool) -> Floats:
         """Answers (N, K, B) of the equations or, turned, of the transposed ones."""
         inner = slopes[:, 1:, 1:]
         if turned:
             inner = np.swapaxes(inner, 1, 2)
-        answer: Anys = np.zeros(right.shape, np.result_type(slopes, right))
+        answer = np.zeros(right.shape)
         answer[1:] = np.linalg.solve(inner, right[1:].transpose(2, 0, 1)).transpose(1, 2, 0)
         return answer
 
@@ -227,62 +224,58 @@ class Sparse:
         answer[0] = 0.0
         return answer
 
-    def turned(self, slopes: Anys, right: Anys) -> Anys:
-        return self._many(slopes, [(True, right)])[0]
+    def turned(self, slopes: Floats, right: Floats) -> Floats:
+        return self._many(slopes, right, (True,))[0]
 
-    def both(self, slopes: Anys, turned: Anys, plain: Anys) -> tuple[Anys, Anys]:
-        first, second = self._many(slopes, [(True, turned), (False, plain)])
-        return first, second
+    def both(self, slopes: Floats, right: Floats) -> tuple[Floats, Floats]:
+        turned, plain = self._many(slopes, right, (True, False))
+        return turned, plain
 
-    def _many(self, slopes: Anys, asked: Sequence[tuple[bool, Anys]]) -> list[Anys]:
-        """Answers (N, K, B) to each of some right sides, of the transposed equations or not."""
+    def _many(self, slopes: Floats, right: Floats, ways: Sequence[bool]) -> list[Floats]:
+        """Answers (N, K, B) for each way: of the transposed equations or of the equations."""
         a = list(slopes.copy())
-        jobs = [
-            # and (N, K) which sides are not all zero: at first few
-            (turned, right.astype(np.result_type(slopes, right)), np.any(right != 0.0, axis=2))
-            for turned, right in asked
-        ]
-        spare = np.empty_like(slopes[0])
+        answers = [right.copy() for _ in ways]
+        asked = np.any(right != 0.0, axis=2)  # (N, K) sides that are not all zero: at first few
+        spare = np.empty(slopes.shape[1]), np.empty(right.shape[1:])
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             for node, middle, others, below, beside, among in self.steps:
                 pivot, row = a[middle], [a[place] for place in beside]
                 shares = [a[place] / pivot for place in below]
                 for share, fed in zip(shares, among, strict=True):
                     for there, value in zip(fed, row, strict=True):
-                        a[there] -= np.multiply(share, value, out=spare)
-                for turned, b, sides in jobs:
-                    some = np.flatnonzero(sides[node])
-                    if not some.size:
-                        continue
-                    sides[others] |= sides[node]
+                        a[there] -= np.multiply(share, value, out=spare[0])
+                some = np.flatnonzero(asked[node])
+                if not some.size:
+                    continue
+                asked[others] |= asked[node]
+                for turned, b in zip(ways, answers, strict=True):
                     mine = b[node, some]
                     parts = [value / pivot for value in row] if turned else shares
                     for other, part in zip(others, parts, strict=True):
                         b[other, some] -= part * mine
-            for turned, b, _ in jobs:
-                room = np.empty_like(b[0])
+            for turned, b in zip(ways, answers, strict=True):
                 for node, middle, others, below, beside, _ in reversed(self.steps):
                     mine = b[node]
                     for other, place in zip(others, below if turned else beside, strict=True):
-                        mine -= np.multiply(a[place], b[other], out=room)
+                        mine -= np.multiply(a[place], b[other], out=spare[1])
                     mine /= a[middle]
-        for (turned, right), (_, b, _) in zip(asked, jobs, strict=True):
+        for turned, b in zip(ways, answers, strict=True):
             b[0] = 0.0
             self._mended(slopes, right, b, turned)
-        return [b for _, b, _ in jobs]
+        return answers
 
-    def _mended(self, slopes: Anys, right: Anys, answer: Anys, turned: bool) -> None:
+    def _mended(self, slopes: Floats, right: Floats, answer: Floats, turned: bool) -> None:
         """Leave to `Dense` what needed a pivot off the diagonal."""
         with np.errstate(invalid="ignore", over="ignore"):
             off = self._off(slopes, answer.sum(axis=1), right.sum(axis=1), turned)
         amiss = np.flatnonzero(~(off < AMISS))
         if amiss.size:
             i, j = self.coupled
-            full = np.zeros((len(amiss), self.nodes, self.nodes), slopes.dtype)
+            full = np.zeros((len(amiss), self.nodes, self.nodes))
             full[:, i, j] = slopes[self.slot[i, j]][:, amiss].T
             answer[..., amiss] = Dense.answers(full, right[..., amiss], turned=turned)
 
-    def _off(self, slopes: Anys, answer: Anys, right: Anys, turned: bool) -> Floats:
+    def _off(self, slopes: Floats, answer: Floats, right: Floats, turned: bool) -> Floats:
         """(B,) by how much answers (N, B) miss the equations, in shares of the terms."""
         i, j = self.coupled
         equation, unknown = (j, i) if turned else (i, j)
@@ -290,12 +283,9 @@ class Sparse:
         many = terms.shape[1]
         places = equation[:, None] * many + np.arange(many)
         shape = (self.nodes, many)
-        total = sums(places, terms.real, shape)
-        if np.iscomplexobj(terms):
-            total = total + 1j * sums(places, terms.imag, shape)
+        off = sums(places, terms, shape) - right
         size = sums(places, np.abs(terms), shape) + np.abs(right)
-        off = np.abs(total - right)[1:] / np.maximum(size[1:].max(axis=0), 1e-300)
-        return np.asarray(off.max(axis=0))
+        return np.asarray((np.abs(off)[1:] / np.maximum(size[1:].max(axis=0), 1e-300)).max(axis=0))
 
     def signs(self, slopes: Floats, which: Ints) -> Floats:
         every = np.arange(1, self.nodes)

@@ -15,7 +15,7 @@ from biaspredict.engine.network import Network
 from biaspredict.engine.partials import PARTS, PLAIN, partial, per_kelvin
 from biaspredict.engine.plan import TEMPERATURE, Ints, Lot, Plan, Push, lot, plan_of
 from biaspredict.engine.solver import Floats
-from biaspredict.model.circuit import Axis, Circuit, Variation
+from biaspredict.model.circuit import SOUND, Axis, Circuit, Variation
 
 # Variations at once, and slopes of theirs; volts carried at once: they bound the memory.
 LEAST, MOST, SLOPES, BLOCK = 64.0, 512.0, 1e6, 4e5
@@ -91,8 +91,7 @@ def linearise(
             influence = form.turned(matrix, asked(ends, form.nodes))
             shown[which] = between(nodes, ends)
         else:
-            ask = asked(ends, form.nodes)
-            influence, fed = form.both(matrix, ask, ask)
+            influence, fed = form.both(matrix, asked(ends, form.nodes))
             metered = Metered(network, nodes, ends, meters.of(which), influence, fed)
             shown[which], bent[which] = metered.straight, metered.bent()
         ohms[which] = across(influence, ends)
@@ -116,6 +115,14 @@ def linearise(
                     rise *= metered.share[moved]
                 rises[which[moved], :, m] = rise
     return Linear(shown, slopes, rises, ohms, bent)
+
+
+def transfer(circuit: Circuit, volts: Floats) -> Floats:
+    """(n, n) volts at each node for an ampere into each, at the circuit's own solved volts (n,)."""
+    plan = plan_of(circuit)
+    made = lot(plan, [SOUND])
+    slopes = Network(plan, made).balance(at_nodes(made, plan, volts[None]))[1]
+    return np.asarray(np.linalg.inv(slopes[0, 1:, 1:]))
 
 
 def at_nodes(made: Lot, plan: Plan, volts: Floats) -> Floats:

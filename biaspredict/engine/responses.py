@@ -10,13 +10,11 @@ from numpy.typing import NDArray
 
 from biaspredict.engine.changes import Changes, reactive
 from biaspredict.engine.elements import siemens
-from biaspredict.engine.elimination import Form, alike
-from biaspredict.engine.linear import along, asked, at_nodes
+from biaspredict.engine.linear import along, at_nodes
 from biaspredict.engine.network import Network
 from biaspredict.engine.plan import Ints, Lot, Plan, lot, plan_of
 from biaspredict.engine.solver import Floats
 from biaspredict.model.circuit import Axis, Circuit, Device, Load, Variation
-from biaspredict.model.stage import GROUND
 
 Complexes = NDArray[np.complex128]
 LEAST, MOST, PLACES = 8, 512, 4e5  # variations at once; slopes of theirs, which bounds the memory
@@ -71,41 +69,44 @@ def responses(
         np.full((many, bipolars), unknown),
     )
     usable = np.flatnonzero(np.isfinite(volts[:, : plan.size]).all(axis=1))
-    # a generator between two nodes that no element couples has no place in a sparse form
-    between = isinstance(source, Load) and GROUND not in (source.a, source.b)
-    for form, alone in [(None, usable)] if between else alike(plan, variations, usable):
-        wide = (plan.size + 1) * (4 * count if form else plan.size + 1)
-        chunk = int(min(max(PLACES / max(wide, 1), LEAST), MOST))
-        for first in range(0, len(alone), chunk):
-            which = alone[first : first + chunk]
-            part = None if amounts is None else np.asarray(amounts, dtype=float)[which]
-            _chunk(
-                plan, [variations[i] for i in which], axes, part, volts[which], source,
-                2j * np.pi * hertz, points[which], found, which, form, follow,
-            )
+    chunk = int(min(max(PLACES / (plan.size + 1) ** 2, LEAST), MOST))
+    for first in range(0, len(usable), chunk):
+        which = usable[first : first + chunk]
+        part = None if amounts is None else np.asarray(amounts, dtype=float)[which]
+        _chunk(
+            plan, [variations[i] for i in which], axes, part, volts[which], source,
+            2j * np.pi * hertz, points[which], found, which, follow,
+        )
     return found
 
 
 def _chunk(
     plan: Plan, variations: Sequence[Variation], axes: Sequence[Axis], amounts: Floats | None,
     volts: Floats, source: str | Load, speed: complex, points: Ints, found: Responses, which: Ints,
-    form: Form | None, follow: bool,
+    follow: bool,
 ) -> None:
     spares = max((len(v.lifts) for v in variations), default=0)
     volts = volts[:, : plan.size + spares]
     made = lot(plan, variations, axes, amounts, spares)
     nodes = at_nodes(made, plan, volts)
-    network = Network(plan, made, form)
+    network = Network(plan, made)
     still = network.balance(nodes)[1]
-    admittance, drive = _driven(plan, made, network.form, still, variations, source, speed)
-    ends = np.stack((points + 1, np.zeros_like(points)), axis=2)
-    reach, answer = network.form.both(admittance, asked(ends, len(nodes)), drive[:, None])
-    signal, columns = answer[:, 0], np.arange(made.many)[:, None]
-    found.volts[which] = signal[points + 1, columns]
-    found.ohms[which] = reach[points + 1, np.arange(points.shape[1]), columns]
+    admittance, drive = _driven(plan, made, still, variations, source, speed)
+    columns = np.arange(made.many)[:, None]
+    ask = np.zeros((made.many, len(nodes), points.shape[1]))
+    ask[columns, points + 1, np.arange(points.shape[1])[None, :]] = 1.0
+    inner = admittance[:, 1:, 1:]
+    reach = np.zeros(ask.shape, dtype=complex)
+    reach[:, 1:] = np.linalg.solve(inner.transpose(0, 2, 1), ask[:, 1:])
+    found.volts[which] = np.einsum("bnk,bn->bk", reach, drive)
+    found.ohms[which] = np.take_along_axis(
+        reach, (points + 1)[:, None, :], axis=1
+    )[:, 0, :]
     if not follow:
         return
-    moved = Changes(plan, made, network, nodes, signal, reach.transpose(1, 0, 2))
+    answer = np.zeros((made.many, len(nodes)), dtype=complex)
+    answer[:, 1:] = np.linalg.solve(inner, drive[:, 1:, None])[..., 0]
+    moved = Changes(plan, made, network, nodes, answer.T, reach.transpose(2, 1, 0))
     for bends, siemens_of in moved.of_bipolars():
         found.bends[which], found.siemens[which] = -bends.transpose(2, 0, 1), siemens_of.T
     if not axes:
@@ -124,27 +125,26 @@ def _chunk(
 
 
 def _driven(
-    plan: Plan, made: Lot, form: Form, still: Floats, variations: Sequence[Variation],
-    source: str | Load, speed: complex,
+    plan: Plan, made: Lot, still: Floats, variations: Sequence[Variation], source: str | Load,
+    speed: complex,
 ) -> tuple[Complexes, Complexes]:
-    """Admittances at that speed with the source connected, as the form keeps them, and the
-    source's currents (N, B)."""
+    """Admittances (B, N, N) at that speed with the source connected, and its currents (B, N)."""
     admittance = still.astype(complex)
-    drive = np.zeros((form.nodes, made.many), dtype=complex)
+    drive = np.zeros(admittance.shape[:2], dtype=complex)
     every = np.arange(made.many)
     for a, b, value in reactive(plan, made, speed):
-        _stamp(form, admittance, a, b, value)
+        _stamp(admittance, a, b, value)
     if isinstance(source, Load):
         own = siemens(np.full(made.many, source.ohms)).astype(complex)
         a, b = (
             np.array([_node(plan, v, name) for v in variations]) for name in (source.a, source.b)
         )
-        _stamp(form, admittance, a, b, own)
-        drive[a, every] += own
-        drive[b, every] -= own
+        _stamp(admittance, a, b, own)
+        drive[every, a] += own
+        drive[every, b] -= own
     else:
         leg = made.legs[plan.leg[f"{source}.1"]]
-        drive[np.broadcast_to(leg, (made.many,)), every] += siemens(
+        drive[every, np.broadcast_to(leg, (made.many,))] += siemens(
             made.values[plan.row[f"{source}.ohms"]]
         )
     return admittance, drive
@@ -157,7 +157,7 @@ def _node(plan: Plan, variation: Variation, name: str) -> int:
     return plan.node[name]
 
 
-def _stamp(form: Form, matrix: Complexes, a: Ints, b: Ints, value: Complexes) -> None:
-    flat = matrix.reshape(-1)
+def _stamp(matrix: Complexes, a: Ints, b: Ints, value: Complexes) -> None:
+    every = np.arange(len(matrix))
     for i, j, sign in ((a, a, 1), (b, b, 1), (a, b, -1), (b, a, -1)):
-        flat[form.flat(form.place(i, j)[None], len(value))[0]] += sign * value
+        matrix[every, i, j] += sign * value

@@ -238,7 +238,7 @@ class Explainer:
         Slopes in the severities come from a glance a little to the side. start: volts
         nearby. solved: the volts there, for a first look; then slopes in the last severity
         come from the neighbouring cells in the list, at no cost, and meters load linearly:
-        good enough to tell what is hopeless.
+        good enough to tell what is hopeless. The slopes of what was seen are used up.
         """
         width = self.width
         amounts = self.amounts(latents)

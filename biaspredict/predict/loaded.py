@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
 from biaspredict.engine.linear import Linear
 from biaspredict.engine.solver import Floats
+from biaspredict.model.circuit import Circuit, Load, Variation
+from biaspredict.model.stage import GROUND
+from biaspredict.predict.points import Ints
+from biaspredict.predict.probe import Probe
 
 # Volts, and share of all volts, by which curves may take a reading off the linear correction
 # before the stage is solved with the meter connected,
@@ -33,3 +39,18 @@ def beyond_linear(
     off = np.abs(linear.bent)
     heavy = ~(off <= least + share * np.abs(volts))
     return heavy, np.where(off < OTHERWISE, off, ROUGHLY * np.abs(volts))
+
+
+def with_meters(
+    circuit: Circuit, variations: Sequence[Variation], probes: Sequence[Probe], points: Ints
+) -> list[Variation]:
+    """What connects each probe's meter to its own variation's points (B, 2)."""
+    names = (*circuit.nodes, GROUND)  # index -1 reads ground
+    size = len(circuit.nodes)
+    return [
+        Variation(loads=(Load(
+            names[a] if a < size else f"{variation.lifts[a - size][0]} (lead)",
+            names[b], probe.ohms, probe.volts,
+        ),))
+        for variation, probe, (a, b) in zip(variations, probes, points.tolist(), strict=True)
+    ]

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from biaspredict.engine.linear import Linear
 from biaspredict.engine.solver import Floats
-from biaspredict.model.circuit import OPEN, SOUND, Variation
+from biaspredict.model.circuit import OPEN, SOUND, Circuit, Device, Variation
+from biaspredict.predict.faint import LEAK_LEAST
 from biaspredict.predict.meters import EVEN
 from biaspredict.predict.points import Ints
 
@@ -71,6 +72,28 @@ class Look:
             self.at_lead[rows], self.doubt[place],
         )
 
+    def copy(self, one: Observed, rows: Ints, columns: Sequence[int], but: Ints) -> None:
+        """Fill columns of some rows with the one row that was observed of them; of the columns
+        numbered `but` (rows, k) among these nothing is doubted yet."""
+        place = rows[:, None], np.asarray(columns)
+        self.values[place], self.slopes[place] = one.values[0], one.slopes[0]
+        self.doubt[place] = one.doubt[0]
+        self.doubt[rows[:, None], np.asarray(columns)[but]] = 0.0
+
+    def between(self, seen: Look, columns: Sequence[int], rows: Sequence[int]) -> None:
+        """Take over columns of a look at all rows and, below these, again at some as they are at
+        the other end: the reading lies anywhere between the two."""
+        many = len(self.values)
+        values, slopes, doubt = seen.values[:many], seen.slopes[:many], seen.doubt[:many]
+        apart = np.abs(values[rows] - seen.values[many:]) * 0.5 * EVEN
+        values[rows] = 0.5 * (values[rows] + seen.values[many:])
+        slopes[rows] = 0.5 * (slopes[rows] + seen.slopes[many:])
+        doubt[rows] = np.hypot(doubt[rows], apart)
+        self.values[:, columns], self.slopes[:, columns] = values, slopes
+        self.doubt[:, columns] = doubt
+        self.solved[:] &= seen.solved[:many]
+        self.solved[rows] &= seen.solved[many:]
+
     def put(self, place: tuple[Ints, Ints], linear: Linear) -> None:
         """Slopes and rises to (rows, columns)."""
         width = linear.slopes.shape[2]
@@ -97,6 +120,23 @@ class Connected:
     heavy: NDArray[np.bool_]
     again: NDArray[np.bool_]
     doubt: Floats
+
+
+def widened(start: Floats, variations: Sequence[Variation], nodes: int) -> Floats:
+    """A start (B, nodes + spares) with columns for the further leads that variations lift."""
+    spares = max((len(v.lifts) for v in variations), default=0)
+    missing = max(nodes + spares - start.shape[1], 0)
+    return np.pad(start, ((0, 0), (0, missing)), constant_values=np.nan)
+
+
+def holding(unpowered: Circuit, variation: Variation) -> Variation | None:
+    """The same with its leaking capacitors holding; None where none leaks."""
+    kept = tuple(
+        (name, value) for name, value in variation.settings
+        if not (name.endswith(".leak") and LEAK_LEAST < value < OPEN
+                and unpowered.element(name[:-5]).device is Device.CAPACITOR)
+    )
+    return None if len(kept) == len(variation.settings) else replace(variation, settings=kept)
 
 
 def done_to(extra: Variation, variations: Sequence[Variation]) -> Sequence[Variation]:

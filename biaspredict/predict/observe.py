@@ -13,18 +13,19 @@ from biaspredict.engine.flatten import flatten
 from biaspredict.engine.linear import linearise
 from biaspredict.engine.metered import Meters
 from biaspredict.engine.solver import Floats, Solutions, Solver
-from biaspredict.model.circuit import OPEN, SOUND, Axis, Circuit, Device, Load, Variation
+from biaspredict.model.circuit import SOUND, Axis, Circuit, Variation
 from biaspredict.model.readings import Quantity
-from biaspredict.model.stage import GROUND, Stage
-from biaspredict.predict.faint import LEAK_LEAST, Drops, left_open
-from biaspredict.predict.loaded import OHMS_SHARE, beyond_linear, stray
-from biaspredict.predict.look import Connected, Look, Observed, done_to
-from biaspredict.predict.meters import EVEN, ohms_shown
+from biaspredict.model.stage import Stage
+from biaspredict.predict.faint import Drops, left_open
+from biaspredict.predict.loaded import OHMS_SHARE, beyond_linear, stray, with_meters
+from biaspredict.predict.look import Connected, Look, Observed, done_to, holding, widened
+from biaspredict.predict.meters import ohms_shown
 from biaspredict.predict.overdrive import Bulk
 from biaspredict.predict.points import Ints, between, points_of
 from biaspredict.predict.probe import Probe
 from biaspredict.predict.signal_probe import Ask, SignalStage
 from biaspredict.predict.spread import axes, cold, with_power_off
+from biaspredict.predict.unmoved import NONE, Unmoved
 
 
 class Predictor:
@@ -46,6 +47,10 @@ class Predictor:
     @cached_property
     def unpowered(self) -> Circuit:
         return flatten(cold(self.stage, self.axes), powered=False)
+
+    @cached_property
+    def unmoved(self) -> Unmoved:
+        return Unmoved(self.circuit, self.middle([SOUND])[0])
 
     @cached_property
     def bulk(self) -> Bulk:
@@ -147,7 +152,7 @@ class Predictor:
                 (signals if probe.signal else live).setdefault(probe.extra, []).append(k)
         asis = live.pop(SOUND, None)
         if asis is not None:
-            self._volts(sets, amounts, probes, {SOUND: asis}, look, start, solved)
+            self._asis(sets, amounts, probes, asis, look, start, solved)
             start = look.volts
         elif solved is not None:
             look.volts[:] = start = solved[:, : look.volts.shape[1]]
@@ -173,16 +178,41 @@ class Predictor:
         look.solved[:] &= np.isfinite(look.values).all(axis=1)
         return Observed(look.values, look.slopes, look.solved, look.volts, look.doubt)
 
+    def _asis(
+        self, sets: Sequence[Sequence[Variation]], amounts: Floats, probes: Sequence[Probe],
+        columns: list[int], look: Look, start: Floats | None, solved: Floats | None,
+    ) -> None:
+        """Powered readings with nothing done to the stage. In a first look at many, what a
+        variation does not move is as it is of the sound stage."""
+        groups, asked = {SOUND: columns}, [probes[k] for k in columns]
+        where = points_of(self.circuit, [SOUND], asked, np.zeros(1, dtype=bool))[0]
+        rows, own = NONE
+        if solved is not None and not amounts.any():
+            rows, own = self.unmoved.few(sets[0], solved, where)
+        if not rows.size:
+            self._volts(sets, amounts, probes, groups, look, start, solved)
+            return
+        sound = self._observed(
+            [SOUND], amounts[:1], asked, None, start=None, solved=self.middle([SOUND]),
+            nearby=[[SOUND]] * (len(sets) - 1),
+        )
+        look.copy(sound, rows, columns, own)
+        for which, some in ((np.delete(np.arange(len(sets[0])), rows), None), (rows, own)):
+            if which.size:
+                self._volts(sets, amounts, probes, groups, look, start, solved, which, some)
+
     def _volts(
         self, sets: Sequence[Sequence[Variation]], amounts: Floats, probes: Sequence[Probe],
         groups: Mapping[Variation, list[int]], look: Look, start: Floats | None,
-        solved: Floats | None,
+        solved: Floats | None, which: Ints | None = None, own: Ints | None = None,
     ) -> None:
         """Powered readings, each group of columns with something done to the stage.
 
-        solved: as in observe, of the stage to which nothing is done.
+        solved: as in observe, of the stage to which nothing is done. which, own: of some rows,
+        each with columns of its own of the one group there is.
         """
-        one = self._connected(self.circuit, sets, amounts, probes, groups, look, start, solved)
+        one = self._connected(
+            self.circuit, sets, amounts, probes, groups, look, start, solved, which, own)
         if one is None:
             return
         linear, volts, heavy = one.linear, one.volts, one.heavy
@@ -198,48 +228,56 @@ class Predictor:
     def _connected(
         self, circuit: Circuit, sets: Sequence[Sequence[Variation]], amounts: Floats,
         probes: Sequence[Probe], groups: Mapping[Variation, list[int]], look: Look,
-        start: Floats | None, solved: Floats | None,
+        start: Floats | None, solved: Floats | None, which: Ints | None = None,
+        own: Ints | None = None,
     ) -> Connected | None:
         """Readings from the linear stage, filled in; None where nothing solves.
 
-        A group with fewer columns than another has its last one again.
+        A group with fewer columns than another has its last one again. which, own: see `_volts`.
         """
+        which = np.arange(len(sets[0])) if which is None else which
+        sets = [[variations[i] for i in which.tolist()] for variations in sets]
         many, wide = len(sets[0]), max(map(len, groups.values()))
         some = [[v for e in groups for v in done_to(e, variations)] for variations in sets]
         padded = [ks + [ks[-1]] * (wide - len(ks)) for ks in groups.values()]
         columns = np.repeat(np.array(padded), many, axis=0)
         again = np.arange(wide) >= np.repeat([len(ks) for ks in groups.values()], many)[:, None]
-        rows = np.tile(np.arange(many), len(groups))
-        begin = None if start is None else self._begin(start[rows], some[0])
+        rows = np.tile(which, len(groups))
+        begin = None if start is None else widened(start[rows], some[0], len(self.circuit.nodes))
         around = self.axes if circuit is self.circuit else self.axes_off
         if solved is not None and SOUND in groups:
-            there = np.asarray(np.isfinite(solved[:, : len(circuit.nodes)]).all(axis=1))
-            found = Solutions(solved, there)
+            there = np.asarray(np.isfinite(solved[which, : len(circuit.nodes)]).all(axis=1))
+            found = Solutions(solved[which], there)
         else:
             found = self.solver.solve(circuit, some[0], around, amounts[rows], start=begin)
         np.logical_and.at(look.solved, rows, found.solved)
         powered = circuit is self.circuit
         if powered and (SOUND in groups or not np.isfinite(look.volts).any()):
-            look.volts[:] = found.volts[:many, : look.volts.shape[1]]
+            look.volts[which] = found.volts[:many, : look.volts.shape[1]]
         good = np.flatnonzero(found.solved)
         if not good.size:
             return None
         points = np.concatenate([
             points_of(
-                circuit, some[0][g * many : (g + 1) * many], [probes[k] for k in ks], look.at_lead
+                circuit, some[0][g * many : (g + 1) * many], [probes[k] for k in ks],
+                look.at_lead[which],
             )
             for g, ks in enumerate(padded)
-        ])[good]
+        ])
+        if own is not None:
+            columns, again = np.take_along_axis(columns, own, axis=1), again[:, : own.shape[1]]
+            points = np.take_along_axis(points, own[:, :, None], axis=1)
+        points = points[good]
         columns, at = columns[good], amounts[rows[good]]
         some = [[variations[i] for i in good] for variations in some]
         volts, place = found.volts[good], (rows[good][:, None], columns)
-        ohms, own = (np.array([getattr(p, n) for p in probes])[columns] for n in ("ohms", "volts"))
-        meters = Meters(ohms, own, rough=solved is not None)
+        ohms, emf = (np.array([getattr(p, n) for p in probes])[columns] for n in ("ohms", "volts"))
+        meters = Meters(ohms, emf, rough=solved is not None)
         linear = linearise(circuit, some[0], around, at, volts, points, some[1:], meters)
         if powered:
             heavy, doubt = beyond_linear(linear, between(volts, points))
         else:
-            room = np.minimum(np.abs(linear.shown), np.abs(own - linear.shown))
+            room = np.minimum(np.abs(linear.shown), np.abs(emf - linear.shown))
             heavy, doubt = beyond_linear(linear, room, 0.0, OHMS_SHARE)
         look.values[place] = linear.shown + np.where(heavy, 0.0, linear.bent)
         look.put(place, linear)
@@ -259,27 +297,13 @@ class Predictor:
             rows, look, one.volts[at_row],
         )
 
-    def _begin(self, start: Floats, variations: Sequence[Variation]) -> Floats:
-        """A start with room for the further leads that what is done to the stage may lift."""
-        spares = max((len(v.lifts) for v in variations), default=0)
-        missing = max(len(self.circuit.nodes) + spares - start.shape[1], 0)
-        return np.pad(start, ((0, 0), (0, missing)), constant_values=np.nan)
-
     def _loaded(
         self, circuit: Circuit, sets: Sequence[Sequence[Variation]], amounts: Floats,
         probes: Sequence[Probe], columns: Ints, points: Ints, rows: Ints, look: Look,
         start: Floats | None = None,
     ) -> None:
         """Solve again with each entry's meter across its points; entries fill (rows, columns)."""
-        names = (*circuit.nodes, GROUND)  # index -1 reads ground
-        size = len(circuit.nodes)
-        meters = [
-            Variation(loads=(Load(
-                names[a] if a < size else f"{variation.lifts[a - size][0]} (lead)",
-                names[b], probe.ohms, probe.volts,
-            ),))
-            for variation, probe, (a, b) in zip(sets[0], probes, points.tolist(), strict=True)
-        ]
+        meters = with_meters(circuit, sets[0], probes, points)
         loaded = [
             [v.plus(meter) for v, meter in zip(variations, meters, strict=True)]
             for variations in sets
@@ -305,12 +329,12 @@ class Predictor:
         self, variations: Sequence[Variation], amounts: Floats, probes: Sequence[Probe],
         look: Look, start: Floats | None, *, follow: bool = True,
     ) -> tuple[Floats, Floats, Floats]:
-        """Gains and levels (B, K), each about its own operating point; slopes and doubt, where
-        they are wanted."""
+        """Gains and levels (B, K), each about its own point; slopes and doubt if wanted."""
         shape = (len(variations), len(probes))
         values, doubt = np.full(shape, np.nan), np.zeros(shape)
         slopes = np.zeros((*shape, len(self.axes)))
-        begin = None if start is None else self._begin(start, variations)
+        size = len(self.circuit.nodes)
+        begin = None if start is None else widened(start, variations, size)
         found = self.solver.solve(self.circuit, variations, self.axes, amounts, start=begin)
         if not np.isfinite(look.volts).any():
             look.volts[:] = found.volts[:, : look.volts.shape[1]]
@@ -340,33 +364,14 @@ class Predictor:
         """
         if not columns:
             return
-        many = len(sets[0])
-        rows = [i for i, variation in enumerate(sets[0]) if self._holding(variation) is not None]
-        every = [[*some, *(self._holding(some[i]) or some[i] for i in rows)] for some in sets]
-        both = np.array([*range(many), *rows])
+        still = self.unpowered
+        rows = [i for i, variation in enumerate(sets[0]) if holding(still, variation) is not None]
+        every = [[*some, *(holding(still, some[i]) or some[i] for i in rows)] for some in sets]
+        both = np.array([*range(len(sets[0])), *rows])
         seen = look.part(both, columns)
         seen.solved[:] = True
         self._off(every, amounts[both], [probes[k] for k in columns], seen)
-        values, slopes, doubt = seen.values[:many], seen.slopes[:many], seen.doubt[:many]
-        apart = np.abs(values[rows] - seen.values[many:]) * 0.5 * EVEN
-        values[rows] = 0.5 * (values[rows] + seen.values[many:])
-        slopes[rows] = 0.5 * (slopes[rows] + seen.slopes[many:])
-        doubt[rows] = np.hypot(doubt[rows], apart)
-        look.values[:, columns], look.slopes[:, columns] = values, slopes
-        look.doubt[:, columns] = doubt
-        look.solved[:] &= seen.solved[:many]
-        look.solved[rows] &= seen.solved[many:]
-
-    def _holding(self, variation: Variation) -> Variation | None:
-        """The same with its leaking capacitors holding; None where none leaks."""
-        kept = tuple(
-            (name, value) for name, value in variation.settings
-            if not (name.endswith(".leak") and LEAK_LEAST < value < OPEN
-                    and self.unpowered.element(name[:-5]).device is Device.CAPACITOR)
-        )
-        if len(kept) == len(variation.settings):
-            return None
-        return replace(variation, settings=kept)
+        look.between(seen, columns, rows)
 
     def _off(
         self, sets: Sequence[Sequence[Variation]], amounts: Floats, probes: Sequence[Probe],
@@ -378,11 +383,10 @@ class Predictor:
             groups.setdefault(probe.extra, []).append(k)
         asis = {SOUND: groups.pop(SOUND)} if SOUND in groups else {}
         for some in (asis, groups):
-            one = some and self._connected(
-                self.unpowered, sets, amounts, probes, some, look, None, None
-            )
+            off = self.unpowered
+            one = some and self._connected(off, sets, amounts, probes, some, look, None, None)
             if one:
-                self._heavy(self.unpowered, one, probes, look)
+                self._heavy(off, one, probes, look)
         for k, probe in enumerate(probes):
             if probe.quantity is Quantity.DROP:
                 continue

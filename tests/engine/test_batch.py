@@ -340,7 +340,7 @@ def test_sparse_elimination_is_lapack() -> None:
     for form in (sparse, dense):
         places = form.place(rows, columns)[:, None]
         slopes = form.sums(form.flat(places, many), weights, many)
-        turned.append((form.turned(slopes, several), *form.both(slopes, several, several)))
+        turned.append((form.turned(slopes, several), *form.both(slopes, several)))
         form.tie(slopes, np.full(many, 0.5))
         answers.append((form.solve(slopes, right), form.signs(slopes, np.arange(many))))
     plain = np.arange(many) != 7
