@@ -72,13 +72,11 @@ class Look:
             self.at_lead[rows], self.doubt[place],
         )
 
-    def copy(self, one: Observed, rows: Ints, columns: Sequence[int], but: Ints) -> None:
-        """Fill columns of some rows with the one row that was observed of them; of the columns
-        numbered `but` (rows, k) among these nothing is doubted yet."""
+    def copy(self, one: Observed, rows: Ints, columns: Sequence[int]) -> None:
+        """Fill columns of some rows with the one row that was observed of them."""
         place = rows[:, None], np.asarray(columns)
         self.values[place], self.slopes[place] = one.values[0], one.slopes[0]
         self.doubt[place] = one.doubt[0]
-        self.doubt[rows[:, None], np.asarray(columns)[but]] = 0.0
 
     def between(self, seen: Look, columns: Sequence[int], rows: Sequence[int]) -> None:
         """Take over columns of a look at all rows and, below these, again at some as they are at

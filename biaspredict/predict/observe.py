@@ -23,7 +23,7 @@ from biaspredict.predict.meters import ohms_shown
 from biaspredict.predict.overdrive import Bulk
 from biaspredict.predict.points import Ints, between, points_of
 from biaspredict.predict.probe import Probe
-from biaspredict.predict.signal_probe import Ask, SignalStage
+from biaspredict.predict.signal_probe import SignalStage
 from biaspredict.predict.spread import axes, cold, with_power_off
 from biaspredict.predict.unmoved import NONE, Unmoved
 
@@ -39,6 +39,7 @@ class Predictor:
         self.sigmas: Floats = np.array([axis.sigma for axis in self.axes])
         self._middle: dict[Variation, Floats] = {}
         self._sound: dict[Probe, float] = {}
+        self._unmoved: dict[object, Observed] = {}  # the sound stage at a first look
 
     @cached_property
     def circuit(self) -> Circuit:
@@ -186,18 +187,24 @@ class Predictor:
         variation does not move is as it is of the sound stage."""
         groups, asked = {SOUND: columns}, [probes[k] for k in columns]
         where = points_of(self.circuit, [SOUND], asked, np.zeros(1, dtype=bool))[0]
-        rows, own = NONE
+        still, rows, own = NONE
         if solved is not None and not amounts.any():
-            rows, own = self.unmoved.few(sets[0], solved, where)
-        if not rows.size:
+            still, rows, own = self.unmoved.few(sets[0], solved, where)
+        if not still.size and not rows.size:
             self._volts(sets, amounts, probes, groups, look, start, solved)
             return
-        sound = self._observed(
-            [SOUND], amounts[:1], asked, None, start=None, solved=self.middle([SOUND]),
-            nearby=[[SOUND]] * (len(sets) - 1),
-        )
-        look.copy(sound, rows, columns, own)
-        for which, some in ((np.delete(np.arange(len(sets[0])), rows), None), (rows, own)):
+        key = (*asked, len(sets))
+        if key not in self._unmoved:
+            self._unmoved = {key: self._observed(
+                [SOUND], amounts[:1], asked, None, start=None, solved=self.middle([SOUND]),
+                nearby=[[SOUND]] * (len(sets) - 1),
+            )}
+        known = np.concatenate([rows, still])
+        look.copy(self._unmoved[key], known, columns)
+        if solved is not None:
+            look.volts[still] = solved[still, : look.volts.shape[1]]
+        look.doubt[rows[:, None], np.asarray(columns)[own]] = 0.0  # not yet
+        for which, some in ((np.delete(np.arange(len(sets[0])), known), None), (rows, own)):
             if which.size:
                 self._volts(sets, amounts, probes, groups, look, start, solved, which, some)
 
@@ -333,8 +340,7 @@ class Predictor:
         shape = (len(variations), len(probes))
         values, doubt = np.full(shape, np.nan), np.zeros(shape)
         slopes = np.zeros((*shape, len(self.axes)))
-        size = len(self.circuit.nodes)
-        begin = None if start is None else widened(start, variations, size)
+        begin = None if start is None else widened(start, variations, len(self.circuit.nodes))
         found = self.solver.solve(self.circuit, variations, self.axes, amounts, start=begin)
         if not np.isfinite(look.volts).any():
             look.volts[:] = found.volts[:, : look.volts.shape[1]]
@@ -342,15 +348,9 @@ class Predictor:
         if good.size:
             some = [variations[i] for i in good.tolist()]
             points = points_of(self.circuit, some, probes, look.at_lead[good])
-            asks = [
-                Ask(probe.signal, probe.quantity, points[:, k], probe.ohms)
-                for k, probe in enumerate(probes) if probe.signal is not None
-            ]
-            shown = self.sounding.shown(
-                asks, some, self.axes, amounts[good], found.volts[good], follow=follow)
-            for k, one in enumerate(shown):
-                values[good, k], slopes[good, k] = one.values, one.slopes
-                doubt[good, k] = one.doubt
+            shown = self.sounding.read(
+                probes, points, some, self.axes, amounts[good], found.volts[good], follow=follow)
+            values[good], slopes[good], doubt[good] = shown
         return values, slopes, doubt
 
     def _driven(

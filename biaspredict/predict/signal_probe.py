@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
@@ -83,6 +84,17 @@ class Ask:
     ohms: float
 
 
+class Sounded(Protocol):
+    """A probe as far as it says what a signal meter reads; see `probe.Probe`."""
+
+    @property
+    def signal(self) -> Signal | None: ...
+    @property
+    def quantity(self) -> Quantity: ...
+    @property
+    def ohms(self) -> float: ...
+
+
 @dataclass(frozen=True, slots=True)
 class Shown:
     """values (B,) logarithms; slopes (B, P) per axis amount; doubt (B,) of the model."""
@@ -99,6 +111,23 @@ class SignalStage:
         self.still = flatten(stage)
         self.circuit: Circuit = signal_circuit(stage)
         self.outside = len(self.circuit.nodes) - len(self.still.nodes)
+
+    def read(
+        self, probes: Sequence[Sounded], points: Ints, variations: Sequence[Variation],
+        axes: Sequence[Axis], amounts: Floats, volts: Floats, *, follow: bool = True,
+    ) -> tuple[Floats, Floats, Floats]:
+        """Values (B, K), slopes (B, K, P) and doubt (B, K) of probes at points (B, K, 2); see
+        `shown`."""
+        asks = [
+            Ask(probe.signal, probe.quantity, points[:, k], probe.ohms)
+            for k, probe in enumerate(probes) if probe.signal is not None
+        ]
+        found = self.shown(asks, variations, axes, amounts, volts, follow=follow)
+        return (
+            np.stack([one.values for one in found], axis=1),
+            np.stack([one.slopes for one in found], axis=1),
+            np.stack([one.doubt for one in found], axis=1),
+        )
 
     def shown(
         self, asks: Sequence[Ask], variations: Sequence[Variation], axes: Sequence[Axis],

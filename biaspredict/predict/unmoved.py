@@ -20,8 +20,9 @@ from biaspredict.predict.points import Ints
 STIRRED = 2e-3  # volts by which a node moves that devices on it may follow
 REACHES = 3e-4  # share of a node's move that must come through to a reading to count
 # Variations and readings from which on it is worth while, and of how many one may be moved.
-MANY, LEAST, SHARE = 64, 8, 4
-NONE: tuple[Ints, Ints] = np.empty(0, dtype=np.int64), np.empty((0, 0), dtype=np.int64)
+MANY, LEAST, SHARE = 64, 8, 8
+NO_ROWS: Ints = np.empty(0, dtype=np.int64)
+NONE: tuple[Ints, Ints, Ints] = NO_ROWS, NO_ROWS, np.empty((0, 0), dtype=np.int64)
 
 
 class Unmoved:
@@ -38,8 +39,9 @@ class Unmoved:
 
     def few(
         self, variations: Sequence[Variation], volts: Floats, points: Ints
-    ) -> tuple[Ints, Ints]:
-        """Rows that move few readings at points (K, 2), and (rows, K / SHARE) which ones.
+    ) -> tuple[Ints, Ints, Ints]:
+        """Rows that move none of the readings at points (K, 2), rows that move few, and (rows,
+        K / SHARE) which ones.
 
         volts: (B, n + spares) of the variations, with no axis moved.
         """
@@ -47,9 +49,10 @@ class Unmoved:
         if count < LEAST or len(variations) < MANY or not self._solved:
             return NONE
         moved = self.moved(variations, volts, points)
-        most = count // SHARE
-        rows = np.flatnonzero(moved.sum(axis=1) <= most)
-        return rows, np.argsort(~moved[rows], axis=1, kind="stable")[:, :most]
+        most, many = count // SHARE, moved.sum(axis=1)
+        rows = np.flatnonzero((many > 0) & (many <= most))
+        own = np.argsort(~moved[rows], axis=1, kind="stable")[:, :most]
+        return np.flatnonzero(many == 0), rows, own
 
     def moved(
         self, variations: Sequence[Variation], volts: Floats, points: Ints

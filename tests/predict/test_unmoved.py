@@ -44,8 +44,10 @@ def test_the_evidence_of_a_first_look_is_the_same(monkeypatch: pytest.MonkeyPatc
     where = points_of(predictor.circuit, [SOUND], task.probes, asked)[0]
     volts_there = predictor.middle([c.centre for c in components])
     monkeypatch.setattr(unmoved, "LEAST", 8)
-    few, _ = predictor.unmoved.few([c.centre for c in components], volts_there, where)
-    assert len(few) > 200, "most move few of the readings"
+    still, few, own = predictor.unmoved.few([c.centre for c in components], volts_there, where)
+    assert len(still) > 50
+    assert len(still) + len(few) > 200, "most move few of the readings"
+    assert own.shape == (len(few), 20 // unmoved.SHARE)
     solved = mine.solved & whole.solved
     assert (mine.solved == whole.solved).all()
     assert np.abs(mine.values - whole.values)[solved].max() < 2e-3
