@@ -31,6 +31,10 @@ LEADS = 0.3  # ohms of test leads and their tips (common practice, no source)
 NEEDLE_MIDDLE = 20.0
 NEEDLE_LARGEST = 1e4
 NEEDLE_UP_TO = 3.0
+TOP_RANGE = 2e7  # ohms, the highest range of a display
+# Share of a range from which on a display that came from above may still be on the range above:
+# its own lowest counts (common practice, no source).
+STAYS = 0.9
 NEEDLE_STIRS = 200.0  # times mid-scale, beyond which a needle does not leave its stop
 SIGNALS = frozenset({Quantity.GAIN, Quantity.LEVEL, Quantity.RIPPLE})
 # The transistor equations used here leave out base resistance, high injection and the fall of
@@ -129,10 +133,22 @@ def ohmmeter(meter: Meter, near: float) -> tuple[float, float]:
     """
     if meter.needle or meter.open_volts is not None:
         return ohms_middle(meter, near), meter.open_volts or 1.5
+    return _full(near) * 1.5, meter.test_volts or 0.5
+
+
+def range_above(meter: Meter, near: float) -> float | None:
+    """Internal ohms of the range above, where a display of `near` ohms may stand on either."""
+    full = _full(near)
+    if meter.needle or meter.open_volts is not None or near < STAYS * full or full >= TOP_RANGE:
+        return None
+    return 10.0 * full * 1.5
+
+
+def _full(near: float) -> float:
     full = 200.0
-    while full < near and full < 2e7:
+    while full < near and full < TOP_RANGE:
         full *= 10.0
-    return full * 1.5, meter.test_volts or 0.5
+    return full
 
 
 def ohms_shown(across: Floats, ohms: Floats | float, volts: Floats | float) -> Floats:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -113,12 +112,12 @@ class Predictor:
         loading is taken as linear always, and `doubt` says how far that may be off.
         nearby: M times B variations of the same wiring with values slightly different.
         """
-        ends = [k for k, probe in enumerate(probes) if probe.until is not None]
-        both = [*probes, *(replace(probes[k], extra=probes[k].until or SOUND) for k in ends)]
+        ends = [(k, other) for k, p in enumerate(probes) if (other := p.other_end) is not None]
+        both = [*probes, *(other for _, other in ends)]
         seen = self._observed(
             variations, amounts, both, at_lead, start=start, solved=solved, nearby=nearby
         )
-        return seen.between(ends) if ends else seen
+        return seen.between([k for k, _ in ends]) if ends else seen
 
     def _observed(
         self,

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from biaspredict.model.circuit import SOUND, Variation
 from biaspredict.model.readings import Quantity, Reading
 from biaspredict.model.stage import Meter
-from biaspredict.predict.meters import put_across
+from biaspredict.predict.meters import put_across, range_above
 from biaspredict.predict.signal_probe import Signal
 
 
@@ -20,7 +20,8 @@ class Probe:
     name: as the person names the probe point ("Q1.base" may be the lead itself).
     doing: what is done to the stage meanwhile (a leg lifted, the can warmed), in words;
     extra: the same as a variation on top of whatever fault is supposed. until: where its
-        degree is not known (how warm), the other end of it; `extra` is the one.
+        degree is not known (how warm), the other end of it; `extra` is the one. until_ohms: where
+        the meter's range is not known, its ohms on the other.
     signal: how a gain or level is made; a gain is that of node over minus.
     """
 
@@ -34,6 +35,15 @@ class Probe:
     extra: Variation = SOUND
     until: Variation | None = None
     signal: Signal | None = None
+    until_ohms: float | None = None
+
+    @property
+    def other_end(self) -> Probe | None:
+        """The same at the other end of what is not known; None where all is."""
+        if self.until is None and self.until_ohms is None:
+            return None
+        ohms = self.ohms if self.until_ohms is None else self.until_ohms
+        return replace(self, extra=self.until or self.extra, ohms=ohms)
 
     @property
     def powered(self) -> bool:
@@ -43,5 +53,8 @@ class Probe:
 def probe_of(reading: Reading, meter: Meter, signal: Signal | None = None) -> Probe:
     """The probe behind a reading."""
     ohms, volts = put_across(reading, meter)
+    above = None
+    if reading.quantity is Quantity.OHMS and not reading.over:
+        above = range_above(meter, reading.value)
     return Probe(reading.node, reading.minus, reading.quantity, ohms, volts, reading.name,
-                 extra=SOUND if signal is None else signal.extra, signal=signal)
+                 extra=SOUND if signal is None else signal.extra, signal=signal, until_ohms=above)

@@ -221,3 +221,31 @@ def test_faint_currents_leave_more_open() -> None:
     assert known < 1e-4
     assert faint == pytest.approx(0.25 * math.log(1e3) * 0.5, rel=0.01)
     assert dirty == pytest.approx(math.log(2.0) / math.sqrt(3.0), rel=0.01)
+
+
+def test_a_display_near_the_end_of_a_range_may_be_on_the_next() -> None:
+    """1.99 k fills the 2 k range, or is the lowest tenth of the 20 k range that a display which
+    came from above has not left (common practice, no source). Of a germanium diode the two ranges
+    show different ohms: the reading may be either, of a resistor's one and the same."""
+    of = stage_of('stage "diode"\nrail B+ 9 V off 100K\nB+ -- R1 100K -- A\n'
+                  "A -- D1> germanium -- ground\nB+ -- R2 100K -- B -- R3 2K -- ground\n")
+    predictor = Predictor(of, ranker())
+    none = np.zeros((1, len(predictor.axes)))
+
+    def seen(text: str) -> tuple[float, float]:
+        (probe,) = task_of(readings_of(text, of), of).probes
+        found = predictor.observe([AS_DRAWN], none, [probe])
+        return float(found.values[0, 0]), float(found.doubt[0, 0])
+
+    def on(node: str, ohms: float) -> float:
+        probe = Probe(node, None, Quantity.OHMS, ohms, 0.5)
+        return float(predictor.observe([AS_DRAWN], none, [probe]).values[0, 0])
+
+    low, high = on("A", 3e3), on("A", 30e3)
+    assert high - low > 0.3, "a junction's ohms are those of the current"
+    value, doubt = seen("ohms A 1.99K\n")
+    assert value == pytest.approx(0.5 * (low + high), abs=1e-6)
+    assert doubt > 0.5 * (high - low) / 3**0.5 * 0.99
+    assert seen("ohms A 1.5K\n")[0] == pytest.approx(low, abs=1e-6)
+    assert seen("ohms B 1.99K\n")[0] == pytest.approx(on("B", 3e3), abs=0.01)
+    assert seen("ohms A 1.99K meter 20 kohm/V\n")[0] != pytest.approx(value, abs=0.01)

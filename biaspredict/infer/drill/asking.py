@@ -62,7 +62,7 @@ def a_place(stage: Stage, meter: Meter, text: str, where: Reading, ohms: bool) -
                 probe = Probe(
                     touch.probe.node, None, touch.probe.quantity, touch.probe.ohms,
                     touch.probe.volts, where.name, touch.probe.doing, touch.probe.extra,
-                    touch.probe.until)
+                    touch.probe.until, until_ohms=touch.probe.until_ohms)
                 return Asked(text, touch.words, probe, touch.cost, True)
     near = Reading(name, where.node, 1.0, Quantity.VOLTS, minus=minus)
     crowded = any(
