@@ -12,7 +12,7 @@ from biaspredict.infer.evidence import Explainer
 from biaspredict.infer.fuses import known_faults
 from biaspredict.infer.priors import Priors
 from biaspredict.infer.ranking import Ranking, rank
-from biaspredict.infer.splits import Label, label_of
+from biaspredict.infer.splits import Label, believed, label_of
 from biaspredict.infer.tasks import task_of
 from biaspredict.infer.twins import TwinExplainer, learn
 from biaspredict.infer.verdict import SOUND_ENOUGH, Compared, Verdict, compared
@@ -179,10 +179,7 @@ def _place(reading: Reading) -> tuple[str, str | None, Quantity]:
 
 def sharpness(ranking: Ranking) -> Sharpness:
     """Of an answer: told apart are parts, as in the splits."""
-    shares: dict[Label, float] = {}
-    for suspect in ranking.suspects:
-        label = label_of(suspect.parts)
-        shares[label] = shares.get(label, 0.0) + suspect.weight
+    shares = believed(ranking)
     group = {p for s in ranking.suspects if s.group == 1 for p in label_of(s.parts)}
     best = max(shares, key=lambda label: shares[label], default=())
     every = np.array([ranking.sound, *shares.values()])

@@ -60,7 +60,7 @@ def mixture_quantiles(means: Floats, sigmas: Floats, shares: Floats, levels: Flo
             break
         at, spread = found[left], sigmas[left, None, :]
         z = (at[:, :, None] - means[left, None, :]) / spread
-        bell = np.exp(-0.5 * np.minimum(np.abs(z), FAR) ** 2) / math.sqrt(2.0 * math.pi)
+        bell = _bell(z)
         over = (_cdf(z, bell) * weights[left, None, :]).sum(axis=2) - levels
         density = (bell / spread * weights[left, None, :]).sum(axis=2)
         low[left] = np.where(over < 0.0, at, low[left])
@@ -79,11 +79,16 @@ def fast_cdf(z: Floats) -> Floats:
 
     Abramowitz and Stegun 1964, 26.2.17.
     """
-    return _cdf(z, np.exp(-0.5 * np.minimum(np.abs(z), FAR) ** 2) / math.sqrt(2.0 * math.pi))
+    return _cdf(z, _bell(z))
+
+
+def _bell(z: Floats) -> Floats:
+    """Standard normal density."""
+    return np.asarray(np.exp(-0.5 * np.minimum(np.abs(z), FAR) ** 2) / math.sqrt(2.0 * math.pi))
 
 
 def _cdf(z: Floats, bell: Floats) -> Floats:
-    """The same, where the density is known."""
+    """The distribution function where the density is known."""
     t = 1.0 / (1.0 + 0.2316419 * np.abs(z))
     poly = t * (
         0.319381530

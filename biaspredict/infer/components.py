@@ -132,10 +132,8 @@ class Scores:
         for part in np.array_split(kept, len(kept) // SOME + 1):
             place = self.place[rows[part]]
             slopes = self.slopes[place].astype(float)
-            spread = slopes @ slopes.transpose(0, 2, 1)
-            every = np.arange(spread.shape[1])
-            spread[:, every, every] += self.noise[rows[part]]
             column = slopes[:, :, at]
+            spread = whole_spread(slopes, self.noise[rows[part]])
             known = np.linalg.solve(spread, column[..., None])[..., 0]
             means[part] = self.latents[place, at]
             sigmas[part] = np.sqrt(np.maximum(1.0 - (column * known).sum(axis=1), 1e-6))
@@ -186,6 +184,15 @@ def joined(parts: Sequence[Scores], width: int) -> Scores:
         np.concatenate([p.slopes for p in wide]),
         np.concatenate(places),
     )
+
+
+def whole_spread(slopes: Floats, noise: Floats) -> Floats:
+    """Covariances (..., K, K) of readings that follow standard latents by slopes (..., K, L), with
+    variances (..., K) of their own."""
+    spread = slopes @ np.swapaxes(slopes, -1, -2)
+    every = np.arange(spread.shape[-1])
+    spread[..., every, every] += noise
+    return np.asarray(spread)
 
 
 def log_priors(components: Sequence[Component]) -> Floats:

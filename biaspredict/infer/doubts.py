@@ -218,7 +218,7 @@ def _no_such_ohms(readings: Readings, reading: Reading) -> Iterator[Doubt]:
 
 
 def _most_ohms(meter: Meter) -> float:
-    if not meter.needle and meter.open_volts is None:
+    if not meter.ohms_by_needle:
         return DIGITAL_OHMS
     return top_ohms(meter)
 

@@ -27,6 +27,7 @@ from biaspredict.infer.components import (
     cells_beside,
     log_priors,
     seen_as,
+    whole_spread,
 )
 from biaspredict.infer.contenders import forgiven, hopeful, unsettled, within_sight
 from biaspredict.infer.model_error import ABOUT_SOUND, model_variance
@@ -309,9 +310,7 @@ class Explainer:
             some, scores.latents_of(rows), shifts, probes, start=scores.volts_of(rows)
         )
         h, noise = scores.slopes_of(rows), scores.noise[rows]
-        spread = h @ h.transpose(0, 2, 1)
-        diagonal = np.arange(spread.shape[1])
-        spread[:, diagonal, diagonal] += noise
+        spread = whole_spread(h, noise)
         cross = slopes @ h.transpose(0, 2, 1)
         known = np.linalg.solve(spread, cross.transpose(0, 2, 1)).transpose(0, 2, 1)
         explained = np.einsum("bck,bck->bc", cross, known)
@@ -345,9 +344,7 @@ class Explainer:
         self, values: Floats, slopes: Floats, noise: Floats, latents: Floats
     ) -> tuple[Floats, Floats, Floats]:
         """Most probable latents of the linearised problem, log evidence and misfit there."""
-        spread = slopes @ slopes.transpose(0, 2, 1)
-        diagonal = np.arange(spread.shape[1])
-        spread[:, diagonal, diagonal] += noise
+        spread = whole_spread(slopes, noise)
         miss = self.task.values - values + np.einsum("bkp,bp->bk", slopes, latents)
         solved = np.linalg.solve(spread, miss[..., None])[..., 0]
         _, logdet = np.linalg.slogdet(spread)

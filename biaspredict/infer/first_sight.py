@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from biaspredict.infer.splits import Label, Split
+from biaspredict.infer.splits import Label, Split, summed
 from biaspredict.infer.tasks import task_of
 from biaspredict.model.readings import Reading, Readings
 from biaspredict.model.stage import Stage
@@ -47,9 +47,7 @@ def at_first_sight(
         belief = np.log(foreseen.weights) - 0.5 * (off + np.log(variance))
     after = np.exp(belief - belief.max())
     after *= foreseen.weights.sum() / after.sum()
-    shares: dict[Label, float] = {}
-    for label, share in zip(foreseen.labels, after.tolist(), strict=True):
-        shares[label] = shares.get(label, 0.0) + share
+    shares = summed(zip(foreseen.labels, after.tolist(), strict=True))
     return tuple(sorted(shares.items(), key=lambda item: -item[1]))
 
 

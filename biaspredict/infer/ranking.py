@@ -191,10 +191,12 @@ def _severities(
             faults = components[rows[0]].faults
             if which >= len(faults):
                 continue
-            if faults[which].graded and weights[rows].sum() >= FAINT:
-                there = [row for row in rows if np.isfinite(scores.log_evidence[row])]
-                asked.append((k, np.array(there)))
-            found[k].append(_nearest(components, scores, rows, which))
+            if not faults[which].graded or weights[rows].sum() < FAINT:
+                found[k].append(_nearest(components, scores, rows, which))
+                continue
+            there = [row for row in rows if np.isfinite(scores.log_evidence[row])]
+            asked.append((k, np.array(there)))
+            found[k].append(None)  # until all are worked out together
         for first in range(0, len(asked), AT_ONCE):
             some = asked[first : first + AT_ONCE]
             ranges = _ranges(components, scores, [rows for _, rows in some], which, shifts)
@@ -237,8 +239,8 @@ def _ranges(
     shares /= shares.sum(axis=1, keepdims=True)
     found = np.exp(mixture_quantiles(table[0], table[1], shares, RANGE))
     faults = [components[rows[0]].faults[which] for rows in suspects]
-    least, most = (np.array([[end] for end in ends], dtype=float) for ends in (
-        [fault.least for fault in faults], [fault.most for fault in faults]))
+    least = np.array([[fault.least] for fault in faults], dtype=float)
+    most = np.array([[fault.most] for fault in faults], dtype=float)
     ranges: list[list[float]] = np.clip(found, least, most).tolist()
     return ranges
 

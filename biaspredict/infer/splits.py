@@ -8,7 +8,7 @@ parts to be renewed: two faults of one part need no telling apart.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -82,6 +82,19 @@ class Split:
 def label_of(parts: Sequence[str]) -> Label:
     """What would be renewed: the part, whichever of its faults or joints it is."""
     return tuple(sorted({p.split(".")[0] for p in parts})) or SOUND_LABEL
+
+
+def summed(shares: Iterable[tuple[Label, float]]) -> dict[Label, float]:
+    """Shares of the same label added up."""
+    found: dict[Label, float] = {}
+    for label, share in shares:
+        found[label] = found.get(label, 0.0) + share
+    return found
+
+
+def believed(ranking: Ranking) -> dict[Label, float]:
+    """Belief in each repair."""
+    return summed((label_of(suspect.parts), suspect.weight) for suspect in ranking.suspects)
 
 
 def splits(explainer: Explainer, ranking: Ranking, touches: Sequence[Touch]) -> tuple[Split, ...]:
@@ -248,9 +261,9 @@ def _merged(outcomes: Sequence[Outcome]) -> tuple[Outcome, ...]:
         if found and found[-1].means[0][0] == outcome.means[0][0]:
             last = found[-1]
             chance = last.chance + outcome.chance
-            shares = {label: share * last.chance for label, share in last.means}
-            for label, share in outcome.means:
-                shares[label] = shares.get(label, 0.0) + share * outcome.chance
+            shares = summed(
+                (label, share * one.chance) for one in (last, outcome) for label, share in one.means
+            )
             means = tuple(
                 sorted(((k, v / chance) for k, v in shares.items()), key=lambda kv: -kv[1])
             )

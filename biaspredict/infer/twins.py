@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from biaspredict.engine.solver import Floats
 from biaspredict.infer.chance import chi2_tail
-from biaspredict.infer.components import NO_FAULT, Component, Scores, Task
+from biaspredict.infer.components import NO_FAULT, Component, Scores, Task, whole_spread
 from biaspredict.infer.evidence import Explainer
 from biaspredict.model.circuit import SOUND, Axis
 from biaspredict.model.readings import Quantity, Reading, Readings
@@ -220,7 +220,7 @@ def _posterior(
         errors[k, len(places) + k] = steady[k]
     h = np.concatenate([slopes, errors], axis=1)
     own = (1.0 - MODEL_ALIKE) * model + np.maximum(task.sigmas**2 - steady**2, TINY)
-    spread = h @ h.T + np.diag(own)
+    spread = whole_spread(h, own)
     miss = task.values - scores.values[0] + slopes @ scores.latents_of([0])[0]
     gain = np.linalg.solve(spread, h).T
     return gain @ miss, np.eye(h.shape[1]) - gain @ h

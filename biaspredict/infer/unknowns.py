@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from biaspredict.infer.components import NO_FAULT
+from biaspredict.infer.components import NO_FAULT, whole_spread
 from biaspredict.infer.evidence import Explainer
 from biaspredict.infer.ranking import Ranking
 from biaspredict.model.circuit import Axis
@@ -53,7 +53,7 @@ def unknowns(explainer: Explainer, ranking: Ranking) -> tuple[Unknown, ...]:
         row = int(rows[np.argmax(ranking.weights[rows])])
         accused = frozenset(part.split(".")[0] for part in best.parts)
     h = ranking.scores.slopes_of([row])[0]
-    spread = h @ h.T + np.diag(ranking.scores.noise[row])
+    spread = whole_spread(h, ranking.scores.noise[row])
     covariance = np.eye(h.shape[1]) - h.T @ np.linalg.solve(spread, h)
     latents = ranking.scores.latents_of([row])
     amounts = explainer.amounts(latents)[0]

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from biaspredict.infer.charts import ChartToday, chart_today
-from biaspredict.infer.components import NO_FAULT
+from biaspredict.infer.components import NO_FAULT, whole_spread
 from biaspredict.infer.doubts import Doubt
 from biaspredict.infer.evidence import Explainer
 from biaspredict.infer.faults import Fault, renewed
@@ -22,7 +22,7 @@ from biaspredict.infer.priors import Priors
 from biaspredict.infer.ranking import Ranking, best_row, rank
 from biaspredict.infer.signal_touches import signal_touches, worth_the_generator
 from biaspredict.infer.silent import brought_to_light
-from biaspredict.infer.splits import Split, label_of, splits
+from biaspredict.infer.splits import Split, believed, splits
 from biaspredict.infer.standing import sound_elsewhere, suspects_elsewhere
 from biaspredict.infer.tasks import LOGARITHMIC, probe_as_read, task_of
 from biaspredict.infer.touches import touches
@@ -242,10 +242,7 @@ def _limits(value: float, sigma: float, quantity: Quantity) -> tuple[float, floa
 
 def _settled(ranking: Ranking) -> tuple[str, ...]:
     """Parts of one repair that holds nearly all belief: nothing is left to tell apart."""
-    shares: dict[tuple[str, ...], float] = {}
-    for suspect in ranking.suspects:
-        label = label_of(suspect.parts)
-        shares[label] = shares.get(label, 0.0) + suspect.weight
+    shares = believed(ranking)
     if not shares or not ranking.explained:
         return ()
     best = max(shares, key=lambda label: shares[label])
@@ -265,7 +262,7 @@ def _afterwards(explainer: Explainer, ranking: Ranking) -> tuple[Afterwards, ...
     if not seen.solved[0]:
         return ()
     h = scores.slopes_of([row])[0]
-    spread = h @ h.T + np.diag(scores.noise[row])
+    spread = whole_spread(h, scores.noise[row])
     covariance = np.eye(h.shape[1]) - h.T @ np.linalg.solve(spread, h)
     found = []
     for k, probe in enumerate(explainer.task.probes):

@@ -82,6 +82,11 @@ class Meter:
         shares of a range too but whose resistance is fixed."""
         return self.ohms_per_volt is not None or (self.of_range and "digits" not in self.given)
 
+    @property
+    def ohms_by_needle(self) -> bool:
+        """Whether its ohms are read off a scale: so it is where their battery was written."""
+        return self.needle or self.open_volts is not None
+
     def scale(self, volts: float, range_volts: float | None = None) -> float:
         """The range on which it reads `volts`, where none is stated the smallest usual one that
         holds them: in steps of 1, 3 and 10 of a needle, of 2 and 20 of a display (common practice,

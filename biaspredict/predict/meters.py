@@ -107,7 +107,7 @@ def ohms_sigma(ohms: float, meter: Meter) -> float:
     error d of the deflection is one of d (1 + r)^2 / r of the ohms: four times d at mid-scale,
     without end towards either end of the scale.
     """
-    if not (meter.needle or meter.open_volts is not None):
+    if not meter.ohms_by_needle:
         return OHMS_READING * EVEN
     share = max(ohms, 1e-9) / ohms_middle(meter, ohms)
     error = (meter.accuracy + NEEDLE_READING) * (1.0 + share) ** 2 / share
@@ -131,7 +131,7 @@ def ohmmeter(meter: Meter, near: float) -> tuple[float, float]:
     A needle meter shows mid-scale at its internal resistance; a digital one holds its test
     voltage below about 0.3 V across the reading (both common practice, no source).
     """
-    if meter.needle or meter.open_volts is not None:
+    if meter.ohms_by_needle:
         return ohms_middle(meter, near), meter.open_volts or 1.5
     return _full(near) * 1.5, meter.test_volts or 0.5
 
@@ -139,7 +139,7 @@ def ohmmeter(meter: Meter, near: float) -> tuple[float, float]:
 def range_above(meter: Meter, near: float) -> float | None:
     """Internal ohms of the range above, where a display of `near` ohms may stand on either."""
     full = _full(near)
-    if meter.needle or meter.open_volts is not None or near < STAYS * full or full >= TOP_RANGE:
+    if meter.ohms_by_needle or near < STAYS * full or full >= TOP_RANGE:
         return None
     return 10.0 * full * 1.5
 
@@ -160,7 +160,7 @@ def ohms_shown(across: Floats, ohms: Floats | float, volts: Floats | float) -> F
 def top_ohms(meter: Meter) -> float:
     """Ohms beyond which a meter's highest range shows no connection: 20 M on most digital ones,
     where the needle no longer stirs on others (common practice, no source)."""
-    if not (meter.needle or meter.open_volts is not None):
+    if not meter.ohms_by_needle:
         return 20e6
     return (meter.middle_ohms or NEEDLE_MIDDLE) * NEEDLE_LARGEST * NEEDLE_STIRS
 

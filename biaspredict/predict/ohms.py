@@ -166,7 +166,7 @@ class _Bench:
 
     def _scale(self, inner: float) -> float:
         """The range by the figure a person knows it by: mid-scale, or full scale."""
-        needle = self.meter.needle or self.meter.open_volts is not None
+        needle = self.meter.ohms_by_needle
         return inner if needle else inner / 1.5
 
     def _ranges(self, leads: Sequence[_Leads]) -> list[tuple[float, float]]:

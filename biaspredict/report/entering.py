@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from biaspredict.infer.ranking import Suspect
-from biaspredict.infer.splits import SOUND_LABEL, Label, Split, label_of
+from biaspredict.infer.splits import SOUND_LABEL, Label, Split, believed
 from biaspredict.infer.verdict import WORTH_A_LINE, Compared, Verdict
 from biaspredict.model.readings import Quantity, Reading
 from biaspredict.report import words
@@ -98,11 +98,7 @@ def short_answer(verdict: Verdict) -> str:
         return f"sound {words.percent(ranking.sound)}"
     if not ranking.explained:
         return "suspect: nothing explains these readings"
-    shares: dict[tuple[str, ...], float] = {}
-    for suspect in ranking.suspects:
-        label = label_of(suspect.parts)
-        shares[label] = shares.get(label, 0.0) + suspect.weight
-    best = sorted(shares.items(), key=lambda item: -item[1])[:3]
+    best = sorted(believed(ranking).items(), key=lambda item: -item[1])[:3]
     told = [f"{' with '.join(label)} {words.percent(share)}" for label, share in best]
     return f"suspect: {', '.join(told)}"
 

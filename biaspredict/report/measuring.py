@@ -31,7 +31,7 @@ def page(found: Ohms, charts: Sequence[ChartCheck]) -> str:
 
 
 def _meter(meter: Meter) -> str:
-    if meter.needle or meter.open_volts is not None:
+    if meter.ohms_by_needle:
         return (f"needle meter with {words.volts(meter.open_volts or 1.5)} at its open leads, "
                 f"{words.ohms(meter.middle_ohms or 20.0)} at mid-scale of its lowest range")
     return f"digital meter with {words.volts(meter.test_volts or 0.5)} at its open leads"
@@ -145,7 +145,7 @@ def chart_lines(check: ChartCheck) -> Iterator[str]:
 
 def _assumed(found: Ohms) -> Iterator[str]:
     stage = found.stage
-    if found.meter.needle or found.meter.open_volts is not None:
+    if found.meter.ohms_by_needle:
         yield words.wrapped(
             "Red here is the meter's positive lead on ohms. On many needle meters that is the "
             "black one: try it on a diode.")

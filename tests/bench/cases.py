@@ -131,7 +131,7 @@ def rebuilt(name: str, count: str) -> Figures:
             "sample": _sample([row or nothing for row in found])}
 
 
-def _faulty(stage: Stage, name: str, meter: str) -> dict[str, float]:
+def faulty(stage: Stage, name: str, meter: str) -> dict[str, float]:
     """What a meter shows of a specimen with a fault, every value a little off."""
     from biaspredict.infer.tasks import task_of
     from biaspredict.predict.observe import Predictor
@@ -154,7 +154,7 @@ def suspect(name: str, readings: str, meter: str = boards.DIGITAL) -> Figures:
     """A whole answer after start-up, then what an advised reading says at first sight, then a
     whole answer after one more reading."""
     stage = boards.stage_of(name)
-    volts = _faulty(stage, name, meter)
+    volts = faulty(stage, name, meter)
     rng = np.random.default_rng(3)
     picked = [str(node) for node in rng.permutation(list(volts))[: int(readings)]]
     assert len(picked) == int(readings), "fewer nodes than readings"

@@ -22,7 +22,7 @@ from biaspredict.predict.look import Observed
 from biaspredict.predict.observe import Predictor
 from biaspredict.predict.probe import Probe
 from tests.bench import boards
-from tests.bench.cases import _faulty
+from tests.bench.cases import faulty
 
 OPEN = 5.0  # volts
 
@@ -47,7 +47,7 @@ def test_only_the_looked_at_are_forgiven(monkeypatch: pytest.MonkeyPatch) -> Non
     """No other explains the readings better for 5 V left open at one of them than it does when
     every one is looked at again; and the best come out the same."""
     stage = boards.stage_of("demo")
-    volts = _faulty(stage, "demo", boards.DIGITAL)
+    volts = faulty(stage, "demo", boards.DIGITAL)
     nodes = ["Q2.base", *(n for n in list(volts)[:4] if n != "Q2.base")]
     readings = boards.readings_of(stage, volts, nodes, boards.DIGITAL)
     predictor = Predictor(pipeline.fed(stage).stage, pipeline.ranker())

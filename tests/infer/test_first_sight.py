@@ -10,26 +10,17 @@ from scipy import stats
 
 from biaspredict import pipeline
 from biaspredict.infer.first_sight import at_first_sight
-from biaspredict.infer.splits import SOUND_LABEL, Foreseen, Label, Split, label_of
+from biaspredict.infer.splits import SOUND_LABEL, Foreseen, Split, believed
 from biaspredict.infer.touches import Touch
-from biaspredict.infer.verdict import Verdict
 from biaspredict.model.readings import Quantity, Readings
 from biaspredict.model.stage import Meter
 from biaspredict.notation import read_readings
 from biaspredict.predict.meters import reading_sigma
 from biaspredict.predict.probe import Probe
 from tests.bench import boards
-from tests.bench.cases import _faulty
+from tests.bench.cases import faulty
 
 METER = Meter()
-
-
-def beliefs(verdict: Verdict) -> dict[Label, float]:
-    found = {SOUND_LABEL: verdict.ranking.sound}
-    for suspect in verdict.ranking.suspects:
-        label = label_of(suspect.parts)
-        found[label] = found.get(label, 0.0) + suspect.weight
-    return found
 
 
 def readings(name: str, *lines: str) -> Readings:
@@ -79,7 +70,7 @@ def test_it_agrees_with_the_answer_that_follows() -> None:
     """Two advised readings of a pair with a resistor of three times its ohms: after each the same
     part leads, by a share no more than a tenth off."""
     stage = boards.stage_of("small")
-    volts = _faulty(stage, "small", boards.DIGITAL)
+    volts = faulty(stage, "small", boards.DIGITAL)
     have = ["KNEE"]
     verdict = pipeline.suspect(
         stage, boards.readings_of(stage, volts, have, boards.DIGITAL), soon=True)
@@ -92,7 +83,7 @@ def test_it_agrees_with_the_answer_that_follows() -> None:
         more = boards.readings_of(stage, volts, have, boards.DIGITAL)
         sight = at_first_sight(verdict.splits, stage, more, more.entries[-1])
         verdict = pipeline.suspect(stage, more, soon=True)
-        told = beliefs(verdict)
+        told = {SOUND_LABEL: verdict.ranking.sound} | believed(verdict.ranking)
         (label, share), *_ = sight
         assert label == max(told, key=lambda one: told[one])
         assert share == pytest.approx(told[label], abs=0.1)

@@ -120,13 +120,9 @@ def at_first_sight(before: Answer, stage: Stage, text: str) -> Mapping[splits.La
 
 
 def _shares(found: ranking.Ranking) -> Mapping[splits.Label, float]:
-    from biaspredict.infer.splits import SOUND_LABEL, label_of
+    from biaspredict.infer.splits import SOUND_LABEL, believed
 
-    shares = {SOUND_LABEL: found.sound}
-    for suspect in found.suspects:
-        label = label_of(suspect.parts)
-        shares[label] = shares.get(label, 0.0) + suspect.weight
-    return shares
+    return {SOUND_LABEL: found.sound} | believed(found)
 
 
 def _suspect(found: ranking.Suspect) -> Suspect:
