@@ -45,24 +45,17 @@ class Changes:
         self.turns: set[int] = set() if pots is None else {int(row) + 1 for row in pots.rows}
         self.plain = frozenset({TEMPERATURE, *self.turns})
 
-    def _at(self, array: Complexes, group: Group, terminal: int) -> Complexes:
-        """(..., D, B) of node quantities (..., N, B) at a terminal."""
-        legs = group.legs[terminal]
-        if group.shared:
-            return np.asarray(array[..., legs[:, 0], :])
-        return np.asarray(array[..., legs, np.arange(array.shape[-1])])
-
     def _weights(self, group: Group) -> Complexes:
         """(K, m, D, B): what each of a group's slopes counts for."""
         none = np.zeros((len(self.reach), 0, group.count, self.made.many), dtype=complex)
         pairs = [
-            (self._at(self.reach, group, i) * self._at(self.signal, group, j))[:, None]
+            (group.legs.across(self.reach, i) * group.legs.across(self.signal[None], j))[:, None]
             for i, j in group.pairs
         ]
         return np.concatenate((none, *pairs), axis=1)
 
     def _slopes(self, group: Group, volts: Floats | None = None) -> Floats:
-        at = group.volts(self.nodes) if volts is None else volts
+        at = group.legs.volts(self.nodes) if volts is None else volts
         return group.flows(at, False)[1]
 
     def of_bipolars(self) -> Iterator[tuple[Complexes, Floats]]:
@@ -79,7 +72,7 @@ class Changes:
         for group, weights in zip(self.curves, self.weights, strict=True):
             if not group.pairs:
                 continue
-            volts = group.volts(self.nodes)
+            volts = group.legs.volts(self.nodes)
             for terminal in range(len(volts)):
                 both = []
                 for way in (VOLTS, -VOLTS):
@@ -89,7 +82,7 @@ class Changes:
                 bend = (both[0] - both[1]) / (2.0 * VOLTS)
                 total = np.einsum("kmdb,mdb->kdb", weights, bend)
                 for d in range(group.count):
-                    legs = np.broadcast_to(group.legs[terminal, d], columns.shape)
+                    legs = np.broadcast_to(group.legs.each[terminal, d], columns.shape)
                     found[:, legs, columns] += total[:, d]
         return found
 
@@ -148,9 +141,9 @@ class Changes:
             fresh = list(branches(self.plan, self._moved(some, step)))
             for old, new in zip(self.branches, fresh, strict=True):
                 change = (new.siemens - old.siemens) / step
-                across = self._at(self.reach, old, 0) - self._at(self.reach, old, 1)
-                flow = change * (self._at(self.signal, old, 0) - self._at(self.signal, old, 1))
-                total = across * flow
+                across = old.legs.across(self.reach, 0) - old.legs.across(self.reach, 1)
+                signal = self.signal[None]
+                total = across * change * (old.legs.across(signal, 0) - old.legs.across(signal, 1))
                 for name in names:
                     for d, row in enumerate(old.rows[name]):
                         if int(row) in rows:

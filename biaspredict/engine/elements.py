@@ -15,6 +15,7 @@ from biaspredict.engine.laws import (
     Junctions,
     Lamps,
 )
+from biaspredict.engine.legs import Legs, added, standing
 from biaspredict.engine.plan import TEMPERATURE, Ints, Lot, Plan
 from biaspredict.engine.solver import Floats
 from biaspredict.engine.values import GATE_SATURATION, ZENER_SATURATION
@@ -37,33 +38,24 @@ def siemens(ohms: Floats) -> Floats:
 
 
 def branches(plan: Plan, lot: Lot) -> Iterator[Branches]:
-    """Every resistance: first those whose legs all variations share, then the others."""
+    """Every resistance: first the circuit's own, then what is connected or stands in a joint."""
     start, end, rows, conductance = _resistances(plan, lot)
     emf = np.where(rows["emf"][:, None] >= 0, lot.values[rows["emf"]], 0.0)
-    own = np.isin(start, list(lot.touched)) | np.isin(end, list(lot.touched))
-    if not own.all():
-        group = Branches(_legs(lot, start[~own], end[~own]), conductance[~own], emf[~own])
-        group.rows = {name: row[~own] for name, row in rows.items()}
-        yield group
-    added = len(lot.load_ohms) + len(lot.lift_ohms)
-    if not own.any() and not added:
+    group = Branches(standing(lot, np.stack((start, end))), conductance, emf)
+    group.rows = rows
+    yield group
+    more = len(lot.load_ohms) + len(lot.lift_ohms)
+    if not more:
         return
     ohms = np.concatenate((lot.load_ohms, lot.lift_ohms))
     spare = np.repeat((plan.size + 1 + np.arange(lot.spares))[:, None], lot.many, axis=1)
-    wide = (2, int(np.count_nonzero(own)), lot.many)
-    legs = np.concatenate(
-        (
-            np.broadcast_to(lot.legs[np.stack((start[own], end[own]))], wide),
-            np.stack((lot.load_from, lot.load_to)),
-            np.stack((spare, lot.lift_node)),
-        ),
-        axis=1,
+    ends = np.concatenate(
+        (np.stack((lot.load_from, lot.load_to)), np.stack((spare, lot.lift_node))), axis=1
     )
-    there = np.where(np.isfinite(ohms), siemens(ohms), 0.0)
-    volts = (emf[own], lot.load_volts, np.zeros(lot.lift_ohms.shape))
-    group = Branches(legs, np.concatenate((conductance[own], there)), np.concatenate(volts))
-    none = np.full(added, -1)
-    group.rows = {name: np.concatenate((row[own], none)) for name, row in rows.items()}
+    there = np.isfinite(ohms)
+    volts = np.concatenate((lot.load_volts, np.zeros(lot.lift_ohms.shape)))
+    group = Branches(added(ends, there), np.where(there, siemens(ohms), 0.0), volts)
+    group.rows = dict.fromkeys(rows, np.full(more, -1))
     yield group
 
 
@@ -108,11 +100,8 @@ def curves(plan: Plan, lot: Lot) -> Iterator[Group]:
             yield group
 
 
-def _legs(lot: Lot, *legs: Ints) -> Ints:
-    """Nodes (k, D, B) of legs, or (k, D, 1) where no variation moves or lifts any of them."""
-    touched = bool(lot.touched) and not lot.touched.isdisjoint(np.concatenate(legs).tolist())
-    nodes = lot.legs[np.array(legs)]
-    return nodes if touched else nodes[..., :1]
+def _legs(lot: Lot, *legs: Ints) -> Legs:
+    return standing(lot, np.array(legs))
 
 
 def pot_ohms(values: Floats, rows: Ints) -> Floats:

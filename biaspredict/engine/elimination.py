@@ -7,15 +7,16 @@ elements use, and eliminates all variations together in one fixed order, several
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Iterator, Sequence
 from functools import lru_cache
-from typing import NamedTuple, Protocol
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from biaspredict.engine.laws import Group
 from biaspredict.engine.plan import Ints, Plan
+from biaspredict.engine.routes import Places, Turns, signs, turns
 from biaspredict.engine.solver import Floats
 from biaspredict.model.circuit import Variation
 
@@ -26,35 +27,34 @@ FEWEST, MOST, PLACES = 4, 150, 240_000
 CROWDED = 0.45
 ROUNDING = 1e-13  # share of a slope
 AMISS = 1e-7  # share of its terms that a balance may be off
+WAYS = 16  # that a form keeps of each kind
+
 
 
 class Form(Protocol):
-    """How the slopes (equations by unknowns) of B variations are laid out."""
+    """How the slopes (equations by unknowns) of B variations are laid out: (places, B).
+
+    diagonal: the place of each node's slope by its own volts.
+    """
 
     nodes: int
+    places: int
+    diagonal: Ints
 
     def place(self, equation: Ints, unknown: Ints) -> Ints:
-        """Numbers of places, -1 where this form has none."""
+        """Numbers of places."""
         ...
 
-    def flat(self, places: Ints, many: int) -> Ints:
-        """Positions (M, B) of places (M, 1 or B) in the laid out array."""
+    def signs_of(self, groups: Sequence[Group]) -> Floats:
+        """See `routes.signs`; kept."""
         ...
 
-    def sums(self, flat: Ints, weights: Floats, many: int) -> Floats:
-        """Slopes: weights (M, B) added up at their positions."""
+    def turns(self, groups: Sequence[Group]) -> Turns:
+        """See `routes.turns`; kept."""
         ...
 
-    def keep(self, slopes: Floats, kept: Ints) -> Floats:
-        """The slopes of the kept variations."""
-        ...
-
-    def diagonal(self, slopes: Floats) -> Floats:
-        """(N, B) slope of each node by its own volts."""
-        ...
-
-    def tie(self, slopes: Floats, more: Floats) -> None:
-        """Add (B,) siemens to every diagonal place but ground's."""
+    def whole(self, slopes: Floats) -> Floats:
+        """(B, N, N) with all that is not kept; not to be written to."""
         ...
 
     def solve(self, slopes: Floats, right: Floats) -> Floats:
@@ -79,34 +79,28 @@ class Form(Protocol):
 
 
 class Dense:
-    """Slopes (B, N, N), solved by LAPACK one by one."""
+    """Every slope by every node, solved by LAPACK variation by variation."""
 
     def __init__(self, nodes: int) -> None:
-        self.nodes = nodes
+        self.nodes, self.places = nodes, nodes**2
+        self.diagonal: Ints = np.arange(nodes) * (nodes + 1)
+        self._ways = Ways(self)
 
     def place(self, equation: Ints, unknown: Ints) -> Ints:
         return equation * self.nodes + unknown
 
-    def flat(self, places: Ints, many: int) -> Ints:
-        return places + np.arange(many) * self.nodes**2
+    def signs_of(self, groups: Sequence[Group]) -> Floats:
+        return self._ways.signs_of(groups)
 
-    def sums(self, flat: Ints, weights: Floats, many: int) -> Floats:
-        return sums(flat, weights, (many, self.nodes, self.nodes))
+    def turns(self, groups: Sequence[Group]) -> Turns:
+        return self._ways.turns(groups)
 
-    def keep(self, slopes: Floats, kept: Ints) -> Floats:
-        return slopes[kept]
-
-    def diagonal(self, slopes: Floats) -> Floats:
-        every = range(self.nodes)
-        return slopes[:, every, every].T
-
-    def tie(self, slopes: Floats, more: Floats) -> None:
-        every = range(1, self.nodes)
-        slopes[:, every, every] += more[:, None]
+    def whole(self, slopes: Floats) -> Floats:
+        return np.moveaxis(slopes.reshape(self.nodes, self.nodes, -1), 2, 0)
 
     def solve(self, slopes: Floats, right: Floats) -> Floats:
         answer = np.zeros(right.shape)
-        inner = slopes[:, 1:, 1:]
+        inner = self.whole(slopes)[:, 1:, 1:]
         try:
             answer[1:] = np.linalg.solve(inner, right[1:].T[..., None])[..., 0].T
         except np.linalg.LinAlgError:
@@ -118,27 +112,56 @@ class Dense:
         return answer
 
     def turned(self, slopes: Floats, right: Floats) -> Floats:
-        return self.answers(slopes, right, turned=True)
+        return answers(self.whole(slopes), right, turned=True)
 
     def both(self, slopes: Floats, right: Floats) -> tuple[Floats, Floats]:
-        return self.turned(slopes, right), self.answers(slopes, right, turned=False)
-
-    @staticmethod
-    def answers(slopes: Floats, right: Floats, *, turned: bool) -> Floats:
-        """Answers (N, K, B) of the equations or, turned, of the transposed ones."""
-        inner = slopes[:, 1:, 1:]
-        if turned:
-            inner = np.swapaxes(inner, 1, 2)
-        answer = np.zeros(right.shape)
-        answer[1:] = np.linalg.solve(inner, right[1:].transpose(2, 0, 1)).transpose(1, 2, 0)
-        return answer
+        return self.turned(slopes, right), answers(self.whole(slopes), right, turned=False)
 
     def signs(self, slopes: Floats, which: Ints) -> Floats:
-        return np.asarray(np.linalg.slogdet(slopes[which, 1:, 1:])[0])
+        return np.asarray(np.linalg.slogdet(self.whole(slopes)[which, 1:, 1:])[0])
 
     def apart(self, here: Floats, there: Floats) -> tuple[Ints, Ints, Ints, Floats]:
-        b, i, j = np.nonzero(_differ(here, there))
-        return i, j, b, there[b, i, j] - here[b, i, j]
+        place, b = np.nonzero(_differ(here, there))
+        i, j = np.divmod(place, self.nodes)
+        return i, j, b, there[place, b] - here[place, b]
+
+
+def answers(whole: Floats, right: Floats, *, turned: bool) -> Floats:
+    """Answers (N, K, B) of equations (B, N, N) or, turned, of the transposed ones."""
+    inner = whole[:, 1:, 1:]
+    if turned:
+        inner = np.swapaxes(inner, 1, 2)
+    answer = np.zeros(right.shape)
+    answer[1:] = np.linalg.solve(inner, right[1:].transpose(2, 0, 1)).transpose(1, 2, 0)
+    return answer
+
+
+class Ways:
+    """Where rows go in a form, kept for the groups asked for last."""
+
+    def __init__(self, form: Places) -> None:
+        self._form = form
+        self._signs: dict[object, Floats] = {}
+        self._turns: dict[object, Turns] = {}
+
+    def signs_of(self, groups: Sequence[Group]) -> Floats:
+        key = tuple((group.ends, group.legs.usual.tobytes()) for group in groups)
+        if key not in self._signs:
+            _make_room(self._signs)
+            self._signs[key] = signs(groups, self._form.nodes)
+        return self._signs[key]
+
+    def turns(self, groups: Sequence[Group]) -> Turns:
+        key = tuple((group.pairs, group.legs.usual.tobytes()) for group in groups)
+        if key not in self._turns:
+            _make_room(self._turns)
+            self._turns[key] = turns(self._form, groups)
+        return self._turns[key]
+
+
+def _make_room(known: dict[object, Any]) -> None:
+    while len(known) >= WAYS:
+        known.pop(next(iter(known)))
 
 
 class Step(NamedTuple):
@@ -174,6 +197,8 @@ class Sparse:
                 count += 1 if i == j else 2
         slot[0, :] = slot[:, 0] = count
         self.slot, self.places = slot, count + 1
+        self.diagonal: Ints = np.diagonal(slot).copy()
+        self._ways = Ways(self)
         self.coupled = np.nonzero((slot >= 0) & (slot < count))
         self.steps = [
             Step(
@@ -187,22 +212,20 @@ class Sparse:
     def place(self, equation: Ints, unknown: Ints) -> Ints:
         return self.slot[equation, unknown]
 
-    def flat(self, places: Ints, many: int) -> Ints:
-        return places * many + np.arange(many)
+    def signs_of(self, groups: Sequence[Group]) -> Floats:
+        return self._ways.signs_of(groups)
 
-    def sums(self, flat: Ints, weights: Floats, many: int) -> Floats:
-        return sums(flat, weights, (self.places, many))
+    def turns(self, groups: Sequence[Group]) -> Turns:
+        return self._ways.turns(groups)
 
-    def keep(self, slopes: Floats, kept: Ints) -> Floats:
-        return slopes[:, kept]
+    def whole(self, slopes: Floats) -> Floats:
+        return self._whole(slopes, np.arange(slopes.shape[1]))
 
-    def diagonal(self, slopes: Floats) -> Floats:
-        every = np.arange(self.nodes)
-        return slopes[self.slot[every, every]]
-
-    def tie(self, slopes: Floats, more: Floats) -> None:
-        every = np.arange(1, self.nodes)
-        slopes[self.slot[every, every]] += more
+    def _whole(self, slopes: Floats, which: Ints) -> Floats:
+        i, j = self.coupled
+        full = np.zeros((len(which), self.nodes, self.nodes))
+        full[:, i, j] = slopes[self.slot[i, j]][:, which].T
+        return full
 
     def solve(self, slopes: Floats, right: Floats) -> Floats:
         answer = right.copy()
@@ -270,10 +293,8 @@ class Sparse:
             off = self._off(slopes, answer.sum(axis=1), right.sum(axis=1), turned)
         amiss = np.flatnonzero(~(off < AMISS))
         if amiss.size:
-            i, j = self.coupled
-            full = np.zeros((len(amiss), self.nodes, self.nodes))
-            full[:, i, j] = slopes[self.slot[i, j]][:, amiss].T
-            answer[..., amiss] = Dense.answers(full, right[..., amiss], turned=turned)
+            full = self._whole(slopes, amiss)
+            answer[..., amiss] = answers(full, right[..., amiss], turned=turned)
 
     def _off(self, slopes: Floats, answer: Floats, right: Floats, turned: bool) -> Floats:
         """(B,) by how much answers (N, B) miss the equations, in shares of the terms."""
@@ -283,13 +304,13 @@ class Sparse:
         many = terms.shape[1]
         places = equation[:, None] * many + np.arange(many)
         shape = (self.nodes, many)
-        off = sums(places, terms, shape) - right
-        size = sums(places, np.abs(terms), shape) + np.abs(right)
+        off, size = -right, np.abs(right)
+        off += np.bincount(places.ravel(), terms.ravel(), off.size).reshape(shape)
+        size += np.bincount(places.ravel(), np.abs(terms).ravel(), size.size).reshape(shape)
         return np.asarray((np.abs(off)[1:] / np.maximum(size[1:].max(axis=0), 1e-300)).max(axis=0))
 
     def signs(self, slopes: Floats, which: Ints) -> Floats:
-        every = np.arange(1, self.nodes)
-        pivots = slopes[self.slot[every, every][:, None], which]
+        pivots = slopes[self.diagonal[1:, None], which]
         return np.asarray(np.sign(pivots).prod(axis=0))
 
     def apart(self, here: Floats, there: Floats) -> tuple[Ints, Ints, Ints, Floats]:
@@ -363,6 +384,12 @@ def alike(
 
 
 @lru_cache(maxsize=32)
+def dense(nodes: int) -> Dense:
+    """The dense form of so many nodes."""
+    return Dense(nodes)
+
+
+@lru_cache(maxsize=32)
 def sparse(plan: Plan, foreign: frozenset[tuple[int, int]], spares: int) -> Sparse:
     """The sparse form of a plan with so many spare nodes and pairs that variations couple."""
     return Sparse(plan.pairs | foreign, plan.size + 1 + spares, spares)
@@ -371,9 +398,3 @@ def sparse(plan: Plan, foreign: frozenset[tuple[int, int]], spares: int) -> Spar
 def _differ(here: Floats, there: Floats) -> NDArray[np.bool_]:
     """Where slopes differ by more than rounding."""
     return np.asarray(np.abs(there - here) > ROUNDING * np.abs(here))
-
-
-def sums(places: Ints, weights: Floats, shape: tuple[int, ...]) -> Floats:
-    """Weights added up at flat places of an array of `shape`."""
-    total = np.bincount(places.ravel(), weights.ravel(), math.prod(shape))
-    return np.asarray(total, dtype=np.float64).reshape(shape)

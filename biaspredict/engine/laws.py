@@ -1,13 +1,11 @@
 """Elements of one law, many at a time: their currents and how these follow the node volts.
 
-A group holds D elements of one device in B variations. Its legs are node numbers (k, D, 1),
-or (k, D, B) where variations move or lift them. A flow runs from one terminal through the
+A group holds D elements of one device in B variations. A flow runs from one terminal through the
 element to another; every current of the element is a sum of flows.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from copy import copy
 from typing import ClassVar, Self, TypeVar
 
@@ -15,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from biaspredict.engine.junctions import channel, critical, exponential, filament, limited
+from biaspredict.engine.legs import Legs
 from biaspredict.engine.plan import Ints
 from biaspredict.engine.solver import Floats
 from biaspredict.model.circuit import GMIN
@@ -29,7 +28,7 @@ _Number = TypeVar("_Number", np.float64, np.int64)
 
 def part_of(array: NDArray[_Number], keep: Ints) -> NDArray[_Number]:
     """The kept variations (last axis) of an array that may be the same for all."""
-    return array if array.shape[-1] == 1 else array[..., keep]
+    return array if array.shape[-1] == 1 else array.take(keep, axis=-1)
 
 
 class Group:
@@ -46,25 +45,10 @@ class Group:
     taken: ClassVar[tuple[int, ...]] = ()
     steers: ClassVar[tuple[int, int]] = (0, 1)
 
-    def __init__(self, legs: Ints) -> None:
+    def __init__(self, legs: Legs) -> None:
         self.legs = legs
         self.rows: dict[str, Ints] = {}
-        self.shared = legs.shape[-1] == 1
-        self.count = legs.shape[1]
-
-    def volts(self, nodes: Floats) -> Floats:
-        """(k, D, B) at the terminals, from node volts (N, B)."""
-        if self.shared:
-            return nodes[self.legs[..., 0]]
-        return nodes[self.legs, np.arange(nodes.shape[1])]
-
-    def at(self, terminal: int, held: Floats, places: Sequence[int] | None = None) -> Floats:
-        """(D, K, B) what is held for each node (N, K, B) at a terminal of all elements or some."""
-        where = self.legs[terminal] if places is None else self.legs[terminal][places]
-        if self.shared:
-            result: Floats = held[where[:, 0]]
-            return result
-        return held[where, :, np.arange(held.shape[2])].transpose(0, 2, 1)
+        self.count = legs.usual.shape[1]
 
     def alone(self, elements: Ints, variations: Ints) -> Self:
         """Some elements, each in one variation, as one element (1, M) in as many variations.
@@ -81,7 +65,7 @@ class Group:
 
     def keep(self, kept: Ints) -> None:
         """Drop every variation but the kept ones."""
-        self.legs = part_of(self.legs, kept)
+        self.legs = self.legs.keep(kept)
         for name in self.fields:
             setattr(self, name, part_of(getattr(self, name), kept))
 
@@ -108,7 +92,7 @@ class Junctions(Group):
     taken = (0,)
 
     def __init__(
-        self, legs: Ints, sign: Floats, saturation: Floats, thermal: Floats, emf: Floats
+        self, legs: Legs, sign: Floats, saturation: Floats, thermal: Floats, emf: Floats
     ) -> None:
         super().__init__(legs)
         # A junction without breakdown has none of its current, not one of zero volts.
@@ -121,7 +105,8 @@ class Junctions(Group):
         self.old = np.where(absent, 0.0, self.bend)
 
     def start(self, nodes: Floats) -> None:
-        self.old = np.minimum(self._across(self.volts(nodes)), self.bend + WITHIN * self.thermal)
+        stood = self._across(self.legs.volts(nodes))
+        self.old = np.minimum(stood, self.bend + WITHIN * self.thermal)
 
     def _across(self, volts: Floats) -> Floats:
         result: Floats = self.sign * (volts[0] - volts[1]) - self.emf
@@ -158,7 +143,7 @@ class Bipolars(Group):
 
     def __init__(
         self,
-        legs: Ints,
+        legs: Legs,
         sign: Floats,
         saturation: Floats,
         gain: Floats,
@@ -174,7 +159,8 @@ class Bipolars(Group):
         self.old = np.stack((self.bend, np.zeros_like(self.bend)))
 
     def start(self, nodes: Floats) -> None:
-        self.old = np.minimum(self.across(self.volts(nodes)), self.bend + WITHIN * self.thermal)
+        stood = self.across(self.legs.volts(nodes))
+        self.old = np.minimum(stood, self.bend + WITHIN * self.thermal)
 
     def across(self, volts: Floats) -> Floats:
         """(2, D, B): base to emitter and base to collector, positive conducts."""
@@ -229,7 +215,7 @@ class Channels(Group):
     steers = (1, 2)
 
     def __init__(
-        self, legs: Ints, sign: Floats, idss: Floats, pinch_off: Floats, slope: Floats
+        self, legs: Legs, sign: Floats, idss: Floats, pinch_off: Floats, slope: Floats
     ) -> None:
         super().__init__(legs)
         self.sign, self.idss, self.pinch_off, self.slope = sign, idss, pinch_off, slope
@@ -247,7 +233,7 @@ class Lamps(Group):
     pairs = ((0, 0), (0, 1), (1, 0), (1, 1))
     fields = ("hot_ohms", "rated")
 
-    def __init__(self, legs: Ints, hot_ohms: Floats, rated: Floats) -> None:
+    def __init__(self, legs: Legs, hot_ohms: Floats, rated: Floats) -> None:
         super().__init__(legs)
         self.hot_ohms, self.rated = hot_ohms, rated
 
@@ -263,7 +249,7 @@ class Drains(Group):
     pairs = ()
     fields = ("amps",)
 
-    def __init__(self, legs: Ints, amps: Floats) -> None:
+    def __init__(self, legs: Legs, amps: Floats) -> None:
         super().__init__(legs)
         self.amps = amps
 
@@ -279,7 +265,7 @@ class Branches(Group):
     pairs = ((0, 0), (0, 1), (1, 0), (1, 1))
     fields = ("siemens", "emf")
 
-    def __init__(self, legs: Ints, siemens: Floats, emf: Floats) -> None:
+    def __init__(self, legs: Legs, siemens: Floats, emf: Floats) -> None:
         super().__init__(legs)
         self.siemens, self.emf = siemens, emf
 

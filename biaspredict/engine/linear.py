@@ -111,7 +111,7 @@ def linearise(
                 near = influence[:, :, moved]
                 rise = -np.einsum("nkb,nb->bk", near, balance - leaving[:, moved])
                 if metered is not None:
-                    rise += metered.risen(moved, form.keep(matrix, moved), other, form)
+                    rise += metered.risen(moved, matrix[:, moved], other, form)
                     rise *= metered.share[moved]
                 rises[which[moved], :, m] = rise
     return Linear(shown, slopes, rises, ohms, bent)
@@ -121,8 +121,9 @@ def transfer(circuit: Circuit, volts: Floats) -> Floats:
     """(n, n) volts at each node for an ampere into each, at the circuit's own solved volts (n,)."""
     plan = plan_of(circuit)
     made = lot(plan, [SOUND])
-    slopes = Network(plan, made).balance(at_nodes(made, plan, volts[None]))[1]
-    return np.asarray(np.linalg.inv(slopes[0, 1:, 1:]))
+    network = Network(plan, made)
+    slopes = network.balance(at_nodes(made, plan, volts[None]))[1]
+    return np.asarray(np.linalg.inv(network.form.whole(slopes)[0, 1:, 1:]))
 
 
 def at_nodes(made: Lot, plan: Plan, volts: Floats) -> Floats:
@@ -158,7 +159,7 @@ def along(
             if places:
                 left.difference_update(rows[places].tolist())
                 whole = made.values[group.rows["ohms"]] if quantity in PARTS else None
-                flows = partial(group, quantity, group.volts(nodes), whole)
+                flows = partial(group, quantity, group.legs.volts(nodes), whole)
                 for some in _blocks(places, found[0].size):
                     carried = _carried(group, some, flows[:, some], influence)
                     _put(found, carried, made.values, rows[some], moved, quantity not in PLAIN)
@@ -201,7 +202,7 @@ def _carried(group: Group, places: Sequence[int], flows: Floats, influence: Floa
     """(D, K, B) volts at the probes for extra flows (f, D, B) in some elements of a group."""
     total = np.zeros((len(places), *influence.shape[1:]))
     for (a, b), flow in zip(group.ends, flows, strict=True):
-        across = group.at(b, influence, places) - group.at(a, influence, places)
+        across = group.legs.at(b, influence, places) - group.legs.at(a, influence, places)
         across *= flow[:, None]
         total += across
     return total

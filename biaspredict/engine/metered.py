@@ -75,15 +75,15 @@ class Metered:
 
     def _moved(self, group: Group) -> Iterator[Moved]:
         if group in self.network.curves:
-            terminals = range(len(group.legs))
-            moves = -self.amps.T * np.stack([group.at(t, self.fed) for t in terminals])
+            terminals = range(len(group.legs.usual))
+            moves = -self.amps.T * np.stack([group.legs.at(t, self.fed) for t in terminals])
             d, k, b = np.nonzero(np.ptp(moves, axis=0) > STILL)
             shifts = moves[:, d, k, b]
         elif self.rough:
             return
         else:
             k, b = np.nonzero(self.share.T < 1.0 - SLIGHT)
-            legs = group.legs[..., b] if group.legs.shape[-1] > 1 else group.legs
+            legs = group.legs.within(b)
             some = -self.amps[b, k] * self.fed[legs, k, b]
             d, m = np.nonzero(np.ptp(some, axis=0) > FELT)
             k, b, shifts = k[m], b[m], some[:, d, m]
@@ -101,7 +101,7 @@ class Metered:
                 one.group, one.elements, one.probes, one.variations, one.shifts)
             if group not in self.network.curves:
                 continue
-            volts = group.volts(self.nodes)
+            volts = group.legs.volts(self.nodes)
             flows, slopes, _ = group.flows(volts, False)
             after = group.alone(d, b).flows((volts[:, d, b] + shift)[:, None], False)[0]
             beyond = after[:, 0] - flows[:, d, b]
@@ -120,7 +120,7 @@ class Metered:
 
     def _told(self, group: Group, start: int, end: int, d: Ints, k: Ints, b: Ints) -> Floats:
         """(M,) volts at the probes for an ampere that leaves at one terminal for another."""
-        legs = group.legs[:, d, b if group.legs.shape[-1] > 1 else 0]
+        legs = group.legs.of(d, b)
         told: Floats = self.influence[legs[start], k, b] - self.influence[legs[end], k, b]
         return told
 
@@ -135,7 +135,7 @@ class Metered:
             felt = np.abs(one.shifts[first] - one.shifts[second]) > FELT
             if not felt.any():
                 continue
-            volts = group.volts(self.nodes)
+            volts = group.legs.volts(self.nodes)
             for quantity, rows in group.rows.items():
                 axes = [row in moved for row in rows.tolist()]
                 places = np.flatnonzero(felt & np.array(axes)[one.elements])

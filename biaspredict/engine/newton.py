@@ -58,8 +58,8 @@ def newton(
         leaving, slopes, held = network.balance(at, limit=True)
         if tie is not None and tied is not None:
             leaving += tie * (at - tied)
-            form.tie(slopes, tie)
-        own = form.diagonal(slopes)
+            slopes[form.diagonal[1:]] += tie
+        own = slopes[form.diagonal]
         step = form.solve(slopes, -leaving)
         size = np.abs(step)
         broken = ~(size < WILD).all(axis=0)
@@ -90,9 +90,9 @@ def newton(
         if left < LEAVE * len(active):
             kept = np.flatnonzero(moving)
             network.keep(kept)
-            active, at = active[kept], at[:, kept]
+            active, at = active[kept], at.take(kept, axis=1)
             if tie is not None and tied is not None:
-                tie, tied = tie[kept], tied[:, kept]
+                tie, tied = tie[kept], tied.take(kept, axis=1)
             moving = np.ones(left, dtype=bool)
     rest = np.flatnonzero(moving)
     found[:, active[rest]] = at[:, rest]

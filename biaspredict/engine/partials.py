@@ -91,7 +91,7 @@ def _drain(group: Drains, quantity: str, volts: Floats) -> Floats:
 
 def per_kelvin(group: Group, nodes: Floats, values: Floats) -> Floats:
     """(f, D, B): each flow's derivative by the temperature (see values.device_at)."""
-    volts = group.volts(nodes)
+    volts = group.legs.volts(nodes)
     kelvin = values[TEMPERATURE] + KELVIN
     if isinstance(group, Junctions):
         at = group.sign * (volts[0] - volts[1]) - group.emf

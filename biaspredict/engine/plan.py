@@ -214,13 +214,15 @@ def _columns(rows: Sequence[tuple[int, ...]], width: int) -> list[Ints]:
 class Lot:
     """B variations of one plan as arrays.
 
-    values: (rows, B). legs: (L, B), or (L, 1) where no lead is moved or lifted; touched: the
-    legs that are. lift_ohms, lift_node: (S, B), the resistance of each joint (inf: none) and
-    the node it comes from. load_*: (K, B), ohms inf where there is none.
+    values: (rows, B). legs: (L, B), or (L, 1) where no lead is moved or lifted; usual: (L,)
+    where they are else; touched: the legs that are moved or lifted. lift_ohms, lift_node:
+    (S, B), the resistance of each joint (inf: none) and the node it comes from. load_*: (K, B),
+    ohms inf where there is none.
     """
 
     values: Floats
     legs: Ints
+    usual: Ints
     touched: frozenset[int]
     lift_ohms: Floats
     lift_node: Ints
@@ -240,15 +242,16 @@ class Lot:
     def part(self, keep: Ints) -> Lot:
         """The kept variations as a lot of their own."""
         return Lot(
-            self.values[:, keep],
-            self.legs if self.legs.shape[1] == 1 else self.legs[:, keep],
+            self.values.take(keep, axis=1),
+            self.legs if self.legs.shape[1] == 1 else self.legs.take(keep, axis=1),
+            self.usual,
             self.touched,
-            self.lift_ohms[:, keep],
-            self.lift_node[:, keep],
-            self.load_from[:, keep],
-            self.load_to[:, keep],
-            self.load_ohms[:, keep],
-            self.load_volts[:, keep],
+            self.lift_ohms.take(keep, axis=1),
+            self.lift_node.take(keep, axis=1),
+            self.load_from.take(keep, axis=1),
+            self.load_to.take(keep, axis=1),
+            self.load_ohms.take(keep, axis=1),
+            self.load_volts.take(keep, axis=1),
         )
 
 
@@ -300,6 +303,7 @@ def lot(
     made = Lot(
         values,
         plan.legs[:, None],
+        plan.legs,
         frozenset(),
         np.full((spare, many), np.inf),
         np.zeros((spare, many), dtype=np.int64),

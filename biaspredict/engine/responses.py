@@ -91,7 +91,7 @@ def _chunk(
     nodes = at_nodes(made, plan, volts)
     network = Network(plan, made)
     still = network.balance(nodes)[1]
-    admittance, drive = _driven(plan, made, still, variations, source, speed)
+    admittance, drive = _driven(plan, made, network.form.whole(still), variations, source, speed)
     columns = np.arange(made.many)[:, None]
     ask = np.zeros((made.many, len(nodes), points.shape[1]))
     ask[columns, points + 1, np.arange(points.shape[1])[None, :]] = 1.0

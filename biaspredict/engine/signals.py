@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from biaspredict.engine.elements import siemens
-from biaspredict.engine.elimination import Dense
+from biaspredict.engine.elimination import answers
 from biaspredict.engine.linear import asked, at_nodes
 from biaspredict.engine.network import Network
 from biaspredict.engine.plan import Ints, Lot, Plan, lot, plan_of
@@ -35,8 +35,9 @@ def source_ohms(
     """Resistance seen between two columns of `volts` (-1: ground) at that operating point."""
     matrix = conductance(circuit, variation, volts)
     nodes = len(matrix) + 1
-    influence = Dense(nodes).turned(
-        np.pad(matrix, ((1, 0), (1, 0)))[None], asked(np.array([[[plus, minus]]]) + 1, nodes)
+    influence = answers(
+        np.pad(matrix, ((1, 0), (1, 0)))[None], asked(np.array([[[plus, minus]]]) + 1, nodes),
+        turned=True,
     )
     return float(influence[plus + 1, 0, 0] - influence[minus + 1, 0, 0])
 
@@ -126,8 +127,9 @@ def _at(circuit: Circuit, variation: Variation, volts: Floats) -> tuple[Plan, Lo
     plan = plan_of(circuit)
     made = lot(plan, [variation])
     nodes = at_nodes(made, plan, np.asarray(volts)[None])
-    _, matrix, _ = Network(plan, made).balance(nodes)
-    return plan, made, matrix[0, 1:, 1:]
+    network = Network(plan, made)
+    _, matrix, _ = network.balance(nodes)
+    return plan, made, network.form.whole(matrix)[0, 1:, 1:]
 
 
 def _node(plan: Plan, variation: Variation, name: str) -> int:

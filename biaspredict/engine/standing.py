@@ -56,8 +56,9 @@ def audit(
         part = slice(first, first + many_at_once)
         made = lot(plan, variations[part], axes, None if amounts is None else amounts[part])
         nodes = at_nodes(made, plan, volts[part])
-        leaving, slopes, _ = Network(plan, made).balance(nodes)
-        inner = slopes[:, 1:, 1:]
+        network = Network(plan, made)
+        leaving, slopes, _ = network.balance(nodes)
+        inner = network.form.whole(slopes)[:, 1:, 1:]
         try:
             step = np.linalg.solve(inner, -leaving[1:].T[..., None])[..., 0]
         except np.linalg.LinAlgError:  # to the last digit: nothing can be said

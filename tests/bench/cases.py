@@ -54,8 +54,10 @@ def batch(name: str, count: str) -> Figures:
     part, floor = 256, 0.0
     for first in range(0, len(variations), part):
         some = variations[first : first + part]
-        leaving, slopes, _ = Network(plan, lot(plan, some)).balance(nodes[:, first : first + part])
-        matrices, right = slopes[:, 1:, 1:], leaving[1:].T[..., None]
+        network = Network(plan, lot(plan, some))
+        leaving, slopes, _ = network.balance(nodes[:, first : first + part])
+        matrices = np.ascontiguousarray(network.form.whole(slopes)[:, 1:, 1:])
+        right = leaving[1:].T[..., None]
         floor += fastest(lambda a=matrices, b=right: np.linalg.solve(a, b))
     return {"seconds": seconds / len(variations), "floor": floor / len(variations),
             "solved": int(found.solved.sum()), "count": len(variations), "nodes": plan.size,

@@ -104,8 +104,9 @@ def test_where_slopes_differ_by_either_form() -> None:
     there[2, 1] += 0.25
     told = []
     for form in (wired, Dense(nodes)):
-        places = form.place(i, j)[:, None]
-        laid = [form.sums(form.flat(places, 4), weights, 4) for weights in (here, there)]
+        laid = [np.zeros((form.places, 4)) for _ in range(2)]
+        for slopes, weights in zip(laid, (here, there), strict=True):
+            np.add.at(slopes, form.place(i, j), weights)
         told.append([part.tolist() for part in form.apart(*laid)])
     assert told[0] == told[1]
     assert told[0][:3] == [[i[2]], [j[2]], [1]]
