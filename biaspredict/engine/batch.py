@@ -151,7 +151,7 @@ class _Task:
                 nodes[1:end] = np.where(np.isfinite(given), given, nodes[1:end])
         network = Network(self.plan, made, form)
         if again or self.sound is not None or self.start is not None:
-            network.start(nodes)
+            network.start(nodes, bold=not again)
         rounds = 2 * ROUNDS if again else ROUNDS
         return self._keep(which, made, newton(network, nodes, rounds, few=few))
 

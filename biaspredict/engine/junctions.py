@@ -1,7 +1,7 @@
 """Laws of junctions, channels and filaments, and how far one step may move a junction.
 
-Arrays of any matching shapes. The exponential's tail and the step limits are those of the
-Gummel-Poon implementation in ngspice, so that both engines solve the same equations.
+Arrays of any matching shapes. The exponential's tail is that of the Gummel-Poon implementation
+in ngspice, so that both engines solve the same equations.
 """
 
 from __future__ import annotations
@@ -17,6 +17,11 @@ TAIL = -3.0  # thermal volts below which the exponential gives way to a cubic
 _TAIL_SCALE = (3.0 / math.e) ** 3
 _AT_TAIL = math.exp(TAIL)
 _STEEP = 200.0  # thermal volts above which no solution lies; keeps exp() finite
+# Of a junction's step, in thermal volts: from where it conducts; what it is granted near its
+# bend; beyond what it is held up, and below what down, but not where it falls lower by itself.
+CONDUCTS, GRANTED, RUSHED, STARVED = 5.0, 2.0, 4.0, -0.6
+LEFT = 0.07  # share of its current that it keeps at least
+LOWEST = math.log(LEFT)
 
 
 def exponential(x: Floats) -> tuple[Floats, Floats]:
@@ -35,19 +40,35 @@ def critical(thermal: Floats, saturation: Floats) -> Floats:
 
 
 def limited(
-    new: Floats, old: Floats, thermal: Floats, bend: Floats
+    new: Floats, old: Floats, thermal: Floats, bend: Floats, bold: bool = False
 ) -> tuple[Floats, NDArray[np.bool_]]:
     """Junction volts after a step from `old` to `new`, held to where the old slope means
     anything; and where they were held. Source: Nagel, SPICE2, 1975 (from memory), with both
-    limits made continuous."""
-    held = (new > bend) & (np.abs(new - old) > 2.0 * thermal)
+    limits made continuous.
+
+    bold: where a junction conducts, take it that what feeds it gives its current. The slope says
+    by what factor that changes, and the volts go by its logarithm: a step up would come far too
+    high, and steps down, of one thermal volt each, would be as many as there are nepers. Where
+    many junctions steer each other this may lead nowhere.
+    """
+    step = (new - old) / thermal
+    up = held = (new > bend) & (np.abs(step) > GRANTED)
+    if bold:
+        conducts = old > CONDUCTS * thermal
+        up = up | (conducts & (step > RUSHED))
+        down = conducts & (step < STARVED) & (step > LOWEST)
+        held = up | down
     if not held.any():
         return new, held
-    step = (new - old) / thermal
     # Two thermal volts are granted, the rest by its logarithm; continuous where limiting starts.
-    from_on = old + np.sign(step) * thermal * (2.0 + np.log(np.maximum(np.abs(step), 2.0) - 1.0))
+    more = GRANTED + np.log(np.maximum(np.abs(step), GRANTED) - 1.0)
+    from_on = old + np.sign(step) * thermal * more
     from_off = thermal * np.log(np.maximum(new / thermal, 1e-30))
-    return np.where(held, np.where(old > 0.0, from_on, from_off), new), held
+    found = np.where(up, np.where(old > 0.0, from_on, from_off), new)
+    if not bold:
+        return found, held
+    starved = old + thermal * np.log(np.maximum(1.0 + step, LEFT))
+    return np.where(down, starved, found), held
 
 
 def channel(

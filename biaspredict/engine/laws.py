@@ -69,6 +69,8 @@ class Group:
         for name in self.fields:
             setattr(self, name, part_of(getattr(self, name), kept))
 
+    bold = False  # see `junctions.limited`
+
     def start(self, nodes: Floats) -> None:
         """Take the node volts as where the last step ended."""
 
@@ -116,7 +118,7 @@ class Junctions(Group):
         v = self._across(volts)
         at, held = v, None
         if limit:
-            at, held = limited(v, self.old, self.thermal, self.bend)
+            at, held = limited(v, self.old, self.thermal, self.bend, self.bold)
             self.old = at
         rise, slope = exponential(at / self.thermal)
         slope = self.saturation / self.thermal * slope + self.gmin
@@ -181,7 +183,7 @@ class Bipolars(Group):
         v = self.across(volts)
         at, held = v, None
         if limit:
-            at, both = limited(v, self.old, self.thermal, self.bend)
+            at, both = limited(v, self.old, self.thermal, self.bend, self.bold)
             self.old = at
             held = both[0] | both[1]
         forward, back, leak, by_be, by_bc, by_leak = self.currents(at)

@@ -49,10 +49,12 @@ class Network:
         flat = [part.reshape(-1, self.many) for part in parts]
         return np.concatenate((*flat, np.empty((0, self.many)))) if len(flat) != 1 else flat[0]
 
-    def start(self, nodes: Floats) -> None:
-        """Take node volts (N, B) as where every junction stood last."""
+    def start(self, nodes: Floats, bold: bool = False) -> None:
+        """Take node volts (N, B) as where every junction stood last. bold: as in
+        `junctions.limited`."""
         for group in self.curves:
             group.start(nodes)
+            group.bold = bold
 
     def keep(self, kept: Ints) -> None:
         """Drop every variation but the kept ones."""
