@@ -60,11 +60,13 @@ def newton(
             leaving += tie * (at - tied)
             slopes[form.diagonal[1:]] += tie
         own = slopes[form.diagonal]
-        step = form.solve(slopes, -leaving)
+        step = form.solve(slopes, leaving)
+        np.negative(step, out=step)
         size = np.abs(step)
-        broken = ~(size < WILD).all(axis=0)
+        largest = size.max(axis=0)
+        broken = ~(largest < WILD)
         step[:, broken] = 0.0
-        done = moving & (size <= NEARLY).all(axis=0) & ~held & ~broken
+        done = moving & (largest <= NEARLY) & ~held
         moving &= ~broken
         if done.any():
             where = np.flatnonzero(done)
@@ -77,7 +79,7 @@ def newton(
             share = np.where(small, IMBALANCE, 0.0)
             allowed = share * traffic + ROUNDING * noise + FAINT
             done[where] = (np.abs(leaving[:, where]) <= allowed)[1:].all(axis=0)
-        at = at + step
+        at += step
         if done.any():
             where = np.flatnonzero(done)
             found[:, active[where]] = at[:, where]

@@ -189,10 +189,19 @@ def joined(parts: Sequence[Scores], width: int) -> Scores:
 def whole_spread(slopes: Floats, noise: Floats) -> Floats:
     """Covariances (..., K, K) of readings that follow standard latents by slopes (..., K, L), with
     variances (..., K) of their own."""
-    spread = slopes @ np.swapaxes(slopes, -1, -2)
-    every = np.arange(spread.shape[-1])
+    return with_noise(shared_spread(slopes), noise)
+
+
+def shared_spread(slopes: Floats) -> Floats:
+    """The same without variances of their own."""
+    return np.asarray(slopes @ np.swapaxes(slopes, -1, -2))
+
+
+def with_noise(common: Floats, noise: Floats) -> Floats:
+    """Covariances (..., K, K) with variances (..., K) besides."""
+    spread, every = common.copy(), np.arange(common.shape[-1])
     spread[..., every, every] += noise
-    return np.asarray(spread)
+    return spread
 
 
 def log_priors(components: Sequence[Component]) -> Floats:

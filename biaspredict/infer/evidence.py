@@ -27,7 +27,9 @@ from biaspredict.infer.components import (
     cells_beside,
     log_priors,
     seen_as,
+    shared_spread,
     whole_spread,
+    with_noise,
 )
 from biaspredict.infer.contenders import forgiven, hopeful, unsettled, within_sight
 from biaspredict.infer.model_error import ABOUT_SOUND, model_variance
@@ -126,16 +128,16 @@ class Explainer:
             every[rows], solved[rows] = seen.values, seen.solved
             exact = self.noise(seen.values)
             noise[rows] = exact + seen.doubt**2
-            good = seen.solved
-            latents[good], log_evidence[rows[good]], misfit[rows[good]] = self.aim(
-                seen.values[good], slopes if good.all() else slopes[good], noise[rows[good]],
-                latents[good],
+            good = np.flatnonzero(seen.solved)
+            h = slopes if len(good) == len(rows) else slopes[good]
+            common, miss = shared_spread(h), self.task.values - seen.values[good]
+            log_evidence[rows[good]], misfit[rows[good]], pull = _weighed(
+                common, noise[rows[good]], miss
             )
+            latents[good] = (pull[:, None] @ h)[:, 0]
             strict[rows] = log_evidence[rows]
-            open_ = np.flatnonzero(good & (noise[rows] > exact * ROUGHER).any(axis=1))
-            _, strict[rows[open_]], _ = self.aim(
-                seen.values[open_], slopes[open_], exact[open_], np.zeros((len(open_), total))
-            )
+            open_ = (noise[rows[good]] > exact[good] * ROUGHER).any(axis=1)
+            strict[rows[good[open_]]] = _weighed(common[open_], exact[good[open_]], miss[open_])[0]
             likely = misfit - beforehand
             limit = np.partition(likely, last)[last]
             kept.append((rows, latents, seen.volts, slopes.astype(np.float32)))
@@ -344,13 +346,20 @@ class Explainer:
         self, values: Floats, slopes: Floats, noise: Floats, latents: Floats
     ) -> tuple[Floats, Floats, Floats]:
         """Most probable latents of the linearised problem, log evidence and misfit there."""
-        spread = whole_spread(slopes, noise)
-        miss = self.task.values - values + np.einsum("bkp,bp->bk", slopes, latents)
-        solved = np.linalg.solve(spread, miss[..., None])[..., 0]
-        _, logdet = np.linalg.slogdet(spread)
-        misfit = (miss * solved).sum(1)
-        evidence = -0.5 * (misfit + logdet + len(self.task.probes) * np.log(2 * np.pi))
-        return np.einsum("bkp,bk->bp", slopes, solved), evidence, misfit
+        miss = self.task.values - values + (slopes @ latents[..., None])[..., 0]
+        evidence, misfit, pull = _weighed(shared_spread(slopes), noise, miss)
+        return (pull[:, None] @ slopes)[:, 0], evidence, misfit
+
+
+def _weighed(common: Floats, noise: Floats, miss: Floats) -> tuple[Floats, Floats, Floats]:
+    """Log evidence and misfit (B,) of misses (B, K) with so much spread in common (B, K, K) and
+    variances (B, K) of their own, and what they pull at (B, K)."""
+    spread = with_noise(common, noise)
+    pull = np.linalg.solve(spread, miss[..., None])[..., 0]
+    misfit = (miss * pull).sum(1)
+    logdet = np.asarray(np.linalg.slogdet(spread)[1])
+    evidence = -0.5 * (misfit + logdet + miss.shape[1] * math.log(2.0 * math.pi))
+    return np.asarray(evidence), np.asarray(misfit), np.asarray(pull)
 
 
 def _misses(miss: Floats, noise: Floats) -> Floats:
