@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import lru_cache
 
 import numpy as np
 
@@ -39,9 +40,9 @@ def siemens(ohms: Floats) -> Floats:
 
 def branches(plan: Plan, lot: Lot) -> Iterator[Branches]:
     """Every resistance: first the circuit's own, then what is connected or stands in a joint."""
-    start, end, rows, conductance = _resistances(plan, lot)
+    table, rows = _resistances(plan)
     emf = np.where(rows["emf"][:, None] >= 0, lot.values[rows["emf"]], 0.0)
-    group = Branches(standing(lot, np.stack((start, end))), conductance, emf)
+    group = Branches(standing(lot, table), _siemens(plan, lot), emf)
     group.rows = rows
     yield group
     more = len(lot.load_ohms) + len(lot.lift_ohms)
@@ -59,8 +60,9 @@ def branches(plan: Plan, lot: Lot) -> Iterator[Branches]:
     yield group
 
 
-def _resistances(plan: Plan, lot: Lot) -> tuple[Ints, Ints, dict[str, Ints], Floats]:
-    """Legs from and to, value rows and siemens of the circuit's own resistances."""
+@lru_cache(maxsize=8)
+def _resistances(plan: Plan) -> tuple[Ints, dict[str, Ints]]:
+    """Legs (2, D) from and to, and value rows of the circuit's own resistances."""
     count = len(plan.branch_row)
     none = np.full(count, -1)
     rows = {"ohms": plan.branch_row, "emf": none.copy(), "upper": none, "lower": none}
@@ -68,12 +70,10 @@ def _resistances(plan: Plan, lot: Lot) -> tuple[Ints, Ints, dict[str, Ints], Flo
     if sources is not None:
         rows["emf"][np.searchsorted(plan.branch_row, sources.rows + 1)] = sources.rows
     start, end = plan.branch_from, plan.branch_to
-    conductance = siemens(lot.values[plan.branch_row])
     pots = plan.placed.get(Device.POT)
     if pots is not None:
         start = np.concatenate((start, pots.legs, pots.legs + 1))
         end = np.concatenate((end, pots.legs + 1, pots.legs + 2))
-        conductance = np.concatenate((conductance, siemens(pot_ohms(lot.values, pots.rows))))
         none, turn = np.full(len(pots.rows), -1), pots.rows + 1
         for name, upper, lower in (
             ("ohms", pots.rows, pots.rows),
@@ -82,7 +82,16 @@ def _resistances(plan: Plan, lot: Lot) -> tuple[Ints, Ints, dict[str, Ints], Flo
             ("lower", none, turn),
         ):
             rows[name] = np.concatenate((rows[name], upper, lower))
-    return start, end, rows, conductance
+    return np.stack((start, end)), rows
+
+
+def _siemens(plan: Plan, lot: Lot) -> Floats:
+    """(D, B) of the circuit's own resistances."""
+    conductance = siemens(lot.values[plan.branch_row])
+    pots = plan.placed.get(Device.POT)
+    if pots is None:
+        return conductance
+    return np.concatenate((conductance, siemens(pot_ohms(lot.values, pots.rows))))
 
 
 def curves(plan: Plan, lot: Lot) -> Iterator[Group]:

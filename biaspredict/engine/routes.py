@@ -7,7 +7,7 @@ variation moves or lifts are taken out and added where they are.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from typing import Protocol
 
 import numpy as np
@@ -17,6 +17,7 @@ from biaspredict.engine.plan import Ints
 from biaspredict.engine.solver import Floats
 
 Turns = list[tuple[Ints, Ints]]
+NONE: Ints = np.empty(0, dtype=np.int64)
 
 
 class Places(Protocol):
@@ -35,11 +36,7 @@ class Flows:
 
     def __init__(self, groups: Sequence[Group], signs: Floats) -> None:
         self.signs = signs
-        found = list(_strays(groups, [group.ends for group in groups]))
-        self.rows = _joined([rows for rows, _, _, _ in found])
-        self.whose = _joined([group.legs.whose for _, group, _, _ in found])
-        self.start = _joined([group.legs.own[a] for _, group, a, _ in found])
-        self.end = _joined([group.legs.own[b] for _, group, _, b in found])
+        self.rows, self.whose, self.start, self.end = _strays(groups, [g.ends for g in groups])
 
     def leave(self, total: Floats, rows: Floats) -> Floats:
         """Add rows (R, B) to what leaves each node (N, B); those elsewhere (S,), taken out."""
@@ -73,13 +70,8 @@ class Slopes:
 
     def __init__(self, form: Places, groups: Sequence[Group], turns: Turns) -> None:
         self.turns = turns
-        found = list(_strays(groups, [group.pairs for group in groups]))
-        self.rows = _joined([rows for rows, _, _, _ in found])
-        self.whose = _joined([group.legs.whose for _, group, _, _ in found])
-        self.places = form.place(
-            _joined([group.legs.own[i] for _, group, i, _ in found]),
-            _joined([group.legs.own[j] for _, group, _, j in found]),
-        )
+        self.rows, self.whose, equation, unknown = _strays(groups, [g.pairs for g in groups])
+        self.places = form.place(equation, unknown)
 
     def add(self, total: Floats, rows: Floats) -> None:
         """Add rows (R, B) to the slopes of all equations (places, B). The rows are used up."""
@@ -126,15 +118,20 @@ def turns(form: Places, groups: Sequence[Group]) -> Turns:
 
 def _strays(
     groups: Sequence[Group], every: Sequence[Sequence[tuple[int, int]]]
-) -> Iterator[tuple[Ints, Group, int, int]]:
-    """Rows (M,) of what stands elsewhere, by group and pair of terminals."""
+) -> tuple[Ints, Ints, Ints, Ints]:
+    """Of what stands elsewhere, each (S,): rows, variations, and the nodes at each pair of
+    terminals."""
+    found: list[tuple[Ints, Ints, Ints, Ints]] = []
     first = 0
     for group, pairs in zip(groups, every, strict=True):
-        for a, b in pairs:
-            if not group.legs.shared:
-                yield first + group.legs.which, group, a, b
-            first += group.count
-
-
-def _joined(parts: Sequence[Ints]) -> Ints:
-    return np.concatenate((*parts, np.empty(0, dtype=np.int64)))
+        legs = group.legs
+        if not legs.shared:
+            found += [
+                (first + k * group.count + legs.which, legs.whose, legs.own[a], legs.own[b])
+                for k, (a, b) in enumerate(pairs)
+            ]
+        first += len(pairs) * group.count
+    if not found:
+        return NONE, NONE, NONE, NONE
+    rows, whose, here, there = (np.concatenate(parts) for parts in zip(*found, strict=True))
+    return rows, whose, here, there
