@@ -19,9 +19,12 @@ from biaspredict.model.circuit import FIELDS, SOUND, Axis, Circuit, Device, Vari
 
 ZENER_VOLTS = FIELDS[Device.JUNCTION].index("zener_volts")
 CACHE, SMALLEST, LARGEST = 2e6, 64, 1024  # bytes of matrices, variations in one chunk
-FEW = 8  # a chunk goes on until so small a part of it is left
+FEW = 16  # a chunk goes on until so small a part of it is left
 ROUNDS = 20  # of Newton from the sound circuit, twice as many more for the slow ones,
 AFRESH = 40  # and from switch-on, before a variation takes a detour
+# Bytes. glibc gives back to the kernel what is freed beyond twice the largest piece it has seen
+# freed so far, and takes it back zeroed, page by page: at every step a sixth of the time.
+ROOM = 31 * 2**20
 KEPT = 8  # circuits whose numbering and sound solution are kept
 
 
@@ -32,6 +35,7 @@ class Batch:
     """
 
     def __init__(self) -> None:
+        np.empty(ROOM, dtype=np.uint8)  # freed at once: see ROOM
         self._known: dict[Circuit, tuple[Plan, Floats | None]] = {}
 
     def solve(

@@ -52,23 +52,26 @@ def limited(
     many junctions steer each other this may lead nowhere.
     """
     step = (new - old) / thermal
-    up = held = (new > bend) & (np.abs(step) > GRANTED)
+    up = (new > bend) & (np.abs(step) > GRANTED)
+    down = None
     if bold:
         conducts = old > CONDUCTS * thermal
-        up = up | (conducts & (step > RUSHED))
+        up |= conducts & (step > RUSHED)
         down = conducts & (step < STARVED) & (step > LOWEST)
-        held = up | down
+    held = up if down is None else up | down
     if not held.any():
         return new, held
+    found = new.copy()
+    old, thermal = (np.broadcast_to(some, new.shape) for some in (old, thermal))
     # Two thermal volts are granted, the rest by its logarithm; continuous where limiting starts.
-    more = GRANTED + np.log(np.maximum(np.abs(step), GRANTED) - 1.0)
-    from_on = old + np.sign(step) * thermal * more
-    from_off = thermal * np.log(np.maximum(new / thermal, 1e-30))
-    found = np.where(up, np.where(old > 0.0, from_on, from_off), new)
-    if not bold:
-        return found, held
-    starved = old + thermal * np.log(np.maximum(1.0 + step, LEFT))
-    return np.where(down, starved, found), held
+    before, by, heat = old[up], step[up], thermal[up]
+    more = GRANTED + np.log(np.maximum(np.abs(by), GRANTED) - 1.0)
+    from_on = before + np.sign(by) * heat * more
+    from_off = heat * np.log(np.maximum(new[up] / heat, 1e-30))
+    found[up] = np.where(before > 0.0, from_on, from_off)
+    if down is not None:
+        found[down] = old[down] + thermal[down] * np.log(np.maximum(1.0 + step[down], LEFT))
+    return found, held
 
 
 def channel(

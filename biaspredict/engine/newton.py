@@ -16,7 +16,7 @@ IMBALANCE = 1e-6  # share of a node's traffic that may be left over before the l
 FAINT = 1e-18  # amps; at nodes without traffic
 ROUNDING = 64.0 * float(np.finfo(float).eps)  # share of what cancels at a node
 WILD = 1e9  # volts; a step that leads there leads nowhere
-LEAVE = 0.7  # share of variations still active below which the others are dropped
+LEAVE = 0.85  # share of variations still active below which the others are dropped
 
 
 @dataclass(frozen=True, slots=True)
