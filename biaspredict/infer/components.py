@@ -152,6 +152,15 @@ class Scores:
             self.slopes[place[kept]], fresh,
         )
 
+    def restore(self, rows: Rows, kept: Scores) -> None:
+        """Put back rows as they were when they were taken."""
+        which = np.asarray(rows, dtype=np.int64)
+        place = self.place[which]
+        self.log_evidence[which], self.misfit[which] = kept.log_evidence, kept.misfit
+        self.values[which], self.noise[which] = kept.values, kept.noise
+        self.latents[place], self.slopes[place] = kept.latents, kept.slopes
+        self.volts[place] = kept.volts
+
     def widened(self, width: int, shifts: int, spares: int) -> Scores:
         """With room for `shifts` severities in the latents and `spares` columns of leads."""
         latents = max(width + shifts - self.total, 0)

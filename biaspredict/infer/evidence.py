@@ -32,6 +32,7 @@ from biaspredict.infer.components import (
     with_noise,
 )
 from biaspredict.infer.contenders import forgiven, hopeful, unsettled, within_sight
+from biaspredict.infer.followed import UNREACHED, followed, may_be_followed, unreached
 from biaspredict.infer.model_error import ABOUT_SOUND, model_variance
 from biaspredict.infer.scouts import scouted, stride
 from biaspredict.model.circuit import Variation
@@ -43,7 +44,7 @@ from biaspredict.predict.probe import Probe
 STEP = 0.01  # shift of the severity latent for its slope
 ROUGHER = 1.01  # variance beyond the noise, as a factor, from which a first look is not built on
 CELL = 0.7  # standard deviation of a cell over the distance between cells: neighbours overlap
-MOST_STEPS = 8
+MOST_STEPS, LONG_WAY, TIRED = 8, 14, 2
 STILL = 0.05  # latents that move less than this have settled
 SURE = 2  # looks after which what stands far behind the best is left
 KEPT = 600  # components whose slopes are kept
@@ -87,14 +88,20 @@ class Explainer:
         prior = log_priors(components)
         rows = hopeful(prior, first.misfit, keep)
         found, rows, begun, aims = scouted(self, components, first, rows)
-        found = self._refined(components, found, rows, begun, aims)
+        may = may_be_followed(self, components)
+        gain = self._refined(components, found, rows, begun, aims, tiring=may)
+        late = unreached(components, found, rows[may[rows]], found.log_evidence + prior, gain)
+        if late.size:
+            self._follow(components, found, late, gain)
+        short = rows[np.isfinite(gain[rows]) & (gain[rows] > UNREACHED)]
+        found.log_evidence[short] -= gain[short]  # what was aimed at was not found
         unseen = np.ones(len(components), dtype=bool)
         unseen[rows] = False
         rows = forgiven(found, prior, strict, unseen)
         if rows.size:
             latents = found.latents_of(rows)
             begun, aims = np.zeros_like(latents), stride(latents)
-            found = self._refined(components, found, rows, begun, aims)
+            self._refined(components, found, rows, begun, aims)
             unseen[rows] = False
         found.log_evidence[unseen] = np.minimum(found.log_evidence, strict)[unseen]
         found.latents[found.place[unseen & (found.place >= 0)]] = 0.0  # where they were seen
@@ -175,15 +182,30 @@ class Explainer:
             np.broadcast_to(amounts, (many, amounts.shape[1])), start=start,
         ).volts
 
-    def _refined(
-        self, components: Sequence[Component], first: Scores, rows: NDArray[np.int64],
-        begun: Floats, aims: Floats,
-    ) -> Scores:
-        """Gauss-Newton steps for some rows.
+    def _follow(
+        self, components: Sequence[Component], found: Scores, rows: NDArray[np.int64],
+        gain: Floats,
+    ) -> None:
+        """Look again at rows that steps have not brought where they aim, by another way."""
+        kept = found.taken(rows)
+        aims, volts = followed(self, components, found, rows)
+        found.volts[found.place[rows], : volts.shape[1]] = volts
+        again = self._refined(components, found, rows, aims, aims.copy(), anew=True)
+        ahead = found.log_evidence[rows] - again[rows] > kept.log_evidence - gain[rows]
+        found.restore(rows[~ahead], kept.taken(np.flatnonzero(~ahead)))
+        gain[rows[ahead]] = again[rows[ahead]]
 
-        begun: (len(rows), P + M) from where they were looked at; aims: where to look first.
+    def _refined(
+        self, components: Sequence[Component], found: Scores, rows: NDArray[np.int64],
+        begun: Floats, aims: Floats, *, anew: bool = False,
+        tiring: NDArray[np.bool_] | None = None,
+    ) -> Floats:
+        """Gauss-Newton steps for some rows, in place; what each (B,) would still gain by one more.
+
+        begun: (len(rows), P + M) from where they were looked at; aims: where to look first;
+        anew: whatever was found before. tiring: (B,) what is left after TIRED steps in vain.
         """
-        found, slopes, prior = first, first.slopes, log_priors(components)
+        slopes, prior = found.slopes, log_priors(components)
         shifts = found.total - self.width
         cost, gain = np.full((2, len(components)), np.inf)
         every, at = rows, np.full(len(components), -1)
@@ -193,8 +215,10 @@ class Explainer:
         miss = self.task.values - found.values[rows]
         exact = found.noise[rows] <= self.noise(found.values[rows]) * ROUGHER
         there = 0.5 * (best**2).sum(1) + _misses(miss, found.noise[rows])
-        cost[rows] = np.where(exact.all(axis=1), there, np.inf)
-        for step in range(MOST_STEPS):
+        if not anew:
+            cost[rows] = np.where(exact.all(axis=1), there, np.inf)
+        vain = np.zeros(len(components), dtype=np.int64)
+        for step in range(LONG_WAY if anew else MOST_STEPS):
             if step >= SURE:
                 rows = rows[within_sight(found.log_evidence + prior, found)[rows]]
             if not rows.size:
@@ -226,11 +250,14 @@ class Explainer:
             aims[back] = best[back] + 0.4 * (aims[back] - best[back])
             aims[on] = best[on] + stride(next_aims - best[on])
             del seen, fresh  # before the next ones are made
+            vain[won], vain[lost] = 0, vain[lost] + 1
             rows = np.concatenate([won, lost])
+            if tiring is not None:
+                rows = rows[~(tiring & (vain >= TIRED))[rows]]
             far = np.abs(aims[at[rows]] - best[at[rows]]).max(axis=1, initial=0.0) > STILL
             rows = rows[far & unsettled(found.log_evidence + prior, rows, gain)]
         found.latents[found.place[every]] = best
-        return found
+        return gain
 
     def look(
         self, components: Sequence[Component], latents: Floats, shifts: int,

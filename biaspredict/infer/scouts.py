@@ -41,7 +41,7 @@ class Looker(Protocol):
 
     def look(
         self, components: Sequence[Component], latents: Floats, shifts: int,
-        probes: Sequence[Probe], *, solved: Floats | None = None,
+        probes: Sequence[Probe], *, start: Floats | None = None, solved: Floats | None = None,
     ) -> tuple[Observed, Floats]: ...
 
     def amounts(self, latents: Floats) -> Floats: ...
