@@ -93,7 +93,7 @@ class Explainer:
         late = unreached(components, found, rows[may[rows]], found.log_evidence + prior, gain)
         if late.size:
             self._follow(components, found, late, gain)
-        short = rows[np.isfinite(gain[rows]) & (gain[rows] > UNREACHED)]
+        short = rows[may[rows] & np.isfinite(gain[rows]) & (gain[rows] > UNREACHED)]
         found.log_evidence[short] -= gain[short]  # what was aimed at was not found
         unseen = np.ones(len(components), dtype=bool)
         unseen[rows] = False
