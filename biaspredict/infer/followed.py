@@ -21,6 +21,7 @@ from biaspredict.infer.scouts import LOOP, Looker, stride
 from biaspredict.predict.points import Ints
 
 UNREACHED = 3.0  # nats that one more step promises, beyond which a component is not where it aims
+COUNTS = 8.0  # nats behind the best within which such a component is followed
 STAGES, LOOKS = 4, 2  # of the way, and looks at each
 BETTER = 1e-3  # nats
 
@@ -42,7 +43,9 @@ def unreached(
     sound = components.index(NO_FAULT)
     if found.place[sound] < 0 or not found.solved[sound] or not gain[sound] < UNREACHED:
         return rows[:0]
-    return rows[(gain[rows] > UNREACHED) & within_sight(belief, found)[rows]]
+    near = within_sight(belief, found) & (belief > belief.max() - COUNTS)
+    which: Ints = rows[(gain[rows] > UNREACHED) & near[rows]]
+    return which
 
 
 def _graded(component: Component) -> bool:

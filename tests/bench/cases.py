@@ -183,7 +183,8 @@ def _sight(
     from biaspredict.infer.first_sight import at_first_sight
 
     probes = [split.touch.probe for split in verdict.splits]
-    plain = [p.node for p in probes if p.quantity is Quantity.VOLTS and not p.doing]
+    plain = [p.node for p in probes if p.quantity is Quantity.VOLTS and p.minus is None
+             and not p.doing]
     node = next((n for n in plain if n in volts), None)
     if node is None:
         return float("nan")
