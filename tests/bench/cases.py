@@ -51,7 +51,7 @@ def batch(name: str, count: str) -> Figures:
     plan = plan_of(circuit)
     nodes = np.zeros((plan.size + 1, len(variations)))
     nodes[1:] = found.volts[:, : plan.size].T
-    part, floor = 256, 0.0
+    part, floor = 128, 0.0
     for first in range(0, len(variations), part):
         some = variations[first : first + part]
         network = Network(plan, lot(plan, some))
